@@ -1,0 +1,230 @@
+"""The canonical forecast: every source's answer as arrays (site, member, hour) on one axis of UTC hours.
+
+Hours are half-open, stamped at their start. A value that is not known is NaN, and `Field.reason` says why, hour by
+hour. Amounts and probabilities keep the block of hours they were stated for: a six-hour amount is spread evenly over
+its hours for the axis, but remains one block for every judgement.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from enum import IntEnum
+
+import numpy as np
+
+from advisor.clock import HOUR
+from advisor.variables import VARIABLES
+
+
+class Reason(IntEnum):
+    """Why a value is unknown; KNOWN where it is not."""
+
+    KNOWN = 0
+    NOT_CARRIED = 1
+    NULL = 2
+    AFTER_END = 3
+    BEFORE_START = 4
+    COARSE_STEP = 5
+    IMPLAUSIBLE = 6
+    CONTRADICTION = 7
+    STUCK = 8
+    STALE = 9
+
+
+REASON_TEXT: dict[Reason, str] = {
+    Reason.NOT_CARRIED: "the source does not carry it",
+    Reason.NULL: "the source left it empty",
+    Reason.AFTER_END: "it lies after the end of the source's data",
+    Reason.BEFORE_START: "it lies before the start of the source's data",
+    Reason.COARSE_STEP: "the source gives values several hours apart, and what lies between is not known",
+    Reason.IMPLAUSIBLE: "the source's value is impossible",
+    Reason.CONTRADICTION: "the source contradicts itself",
+    Reason.STUCK: "the source repeats one value for too long",
+    Reason.STALE: "the forecast is too old",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One variable of a forecast.
+
+    Attributes
+    ----------
+    values : ndarray (site, member, hour)
+        Canonical unit of the variable; NaN where unknown. The member axis has length 1 for a value that all members
+        share. Sums hold the block's amount divided by its length.
+    reason : ndarray of uint8 (site, 1, hour)
+        A `Reason` for each hour; 0 where at least one member is known.
+    block_first, block_last : ndarray of int32 (site, 1, hour), optional
+        Index of the first and of the last hour of the block an hour belongs to, on the forecast's axis (they may lie
+        outside it). None means that every hour is its own block.
+    """
+
+    values: np.ndarray
+    reason: np.ndarray
+    block_first: np.ndarray | None = None
+    block_last: np.ndarray | None = None
+
+    @property
+    def known(self) -> np.ndarray:
+        return ~np.isnan(self.values)
+
+
+@dataclass(frozen=True, slots=True)
+class Provenance:
+    """Where a forecast comes from. `issued_at` is None where the answer does not say."""
+
+    source: str
+    fetched_at: datetime | None = None
+    issued_at: datetime | None = None
+    latitude: float | None = None
+    longitude: float | None = None
+    elevation: float | None = None
+    attribution: str = ""
+    sha256: str = ""
+    #: spread between members: "none", "ensemble", "assumed spread" or "learned from N days"
+    spread: str = "none"
+    notes: tuple[str, ...] = ()
+
+    def age_hours(self, now: datetime) -> float | None:
+        """Age at `now` [h], counted from the issue, else from the fetch; None when neither is known."""
+        since = self.issued_at or self.fetched_at
+        return None if since is None else (now - since).total_seconds() / 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """Something that quality control saw: which check, on what, where, and what it made unknown."""
+
+    check: str
+    variable: str
+    says: str
+    first_hour: np.datetime64 | None = None
+    last_hour: np.datetime64 | None = None
+    makes_unknown: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """Fields on one hourly axis.
+
+    Attributes
+    ----------
+    start : datetime64[h]
+        First hour, UTC.
+    hours : int
+        Length of the axis.
+    fields : mapping of str to Field
+        By the names of `advisor.variables`.
+    nominal_members : ndarray of int (hour,)
+        How many members the source promises at that hour, whatever arrived.
+    """
+
+    start: np.datetime64
+    hours: int
+    fields: Mapping[str, Field]
+    provenance: Provenance
+    nominal_members: np.ndarray
+    flags: tuple[Flag, ...] = field(default=())
+
+    @property
+    def axis(self) -> np.ndarray:
+        """The hours, datetime64[h] (hour,)."""
+        return self.start + np.arange(self.hours) * HOUR
+
+    @property
+    def sites(self) -> int:
+        return max((f.values.shape[0] for f in self.fields.values()), default=1)
+
+    @property
+    def members(self) -> int:
+        return max((f.values.shape[1] for f in self.fields.values()), default=1)
+
+    def values(self, name: str) -> np.ndarray:
+        """Values of a variable (site, member, hour); all NaN when the source does not carry it."""
+        if name in self.fields:
+            return self.fields[name].values
+        return np.full((1, 1, self.hours), np.nan)
+
+    def reason(self, name: str) -> np.ndarray:
+        if name in self.fields:
+            return self.fields[name].reason
+        return np.full((1, 1, self.hours), Reason.NOT_CARRIED, dtype=np.uint8)
+
+    def index(self, instant: np.datetime64) -> int:
+        """Position of an hour on the axis; it may lie outside."""
+        return int((instant.astype("datetime64[h]") - self.start) // HOUR)
+
+    def with_fields(self, fields: Mapping[str, Field], flags: Iterable[Flag] = ()) -> Forecast:
+        return replace(self, fields={**self.fields, **fields}, flags=(*self.flags, *flags))
+
+
+class ForecastBuilder:
+    """Collects one site's series of any step into a Forecast. Used by the parsers only.
+
+    Parameters
+    ----------
+    start, end : datetime64[h]
+        The axis is [start, end).
+    """
+
+    def __init__(self, start: np.datetime64, end: np.datetime64):
+        self.start, self.hours = start.astype("datetime64[h]"), int((end - start) / HOUR)
+        self._fields: dict[str, Field] = {}
+
+    def instants(self, name: str, times: np.ndarray, values: np.ndarray) -> None:
+        """Values at instants (time,) or (member, time), NaN where the source says null; any steps.
+
+        Between instants further than one hour apart nothing is known.
+        """
+        values = np.atleast_2d(np.asarray(values, dtype=float))
+        out = np.full((1, values.shape[0], self.hours), np.nan)
+        reason = self._outside(times, np.ones(len(times), dtype=int), Reason.COARSE_STEP)
+        # A time off the full hour (a first entry such as 01:30) is no value for any hour of the axis.
+        on_hour = times.astype("datetime64[s]") == times.astype("datetime64[h]").astype("datetime64[s]")
+        at = self._positions(times)
+        inside = (at >= 0) & (at < self.hours) & on_hour
+        out[0, :, at[inside]] = values[:, inside].T
+        reason[at[inside]] = np.where(np.isnan(values[:, inside]).all(axis=0), Reason.NULL, Reason.KNOWN)
+        self._fields[name] = Field(out, reason[None, None, :])
+
+    def blocks(self, name: str, starts: np.ndarray, lengths: np.ndarray, values: np.ndarray) -> None:
+        """Values that hold for blocks of whole hours: `starts` datetime64[h], `lengths` [h] int, values
+        (block,) or (member, block). Sums are divided by their length, other kinds repeated."""
+        values = np.atleast_2d(np.asarray(values, dtype=float))
+        kind = VARIABLES[name].kind
+        out = np.full((1, values.shape[0], self.hours), np.nan)
+        first = np.arange(self.hours, dtype=np.int32)
+        last = first.copy()
+        reason = self._outside(starts, lengths, Reason.NULL)
+        for position, length, value in zip(self._positions(starts), lengths, values.T, strict=True):
+            low, high = max(position, 0), min(position + length, self.hours)
+            if low >= high:
+                continue
+            out[0, :, low:high] = (value / length if kind == "sum" else value)[:, None]
+            reason[low:high] = Reason.NULL if np.isnan(value).all() else Reason.KNOWN
+            first[low:high], last[low:high] = position, position + length - 1
+        blocked = kind in ("sum", "probability") and bool((lengths > 1).any())
+        self._fields[name] = Field(
+            out, reason[None, None, :], first[None, None, :] if blocked else None, last[None, None, :] if blocked else None
+        )
+
+    def build(self, provenance: Provenance, nominal_members: np.ndarray | int = 1) -> Forecast:
+        nominal = np.broadcast_to(np.asarray(nominal_members, dtype=int), (self.hours,)).copy()
+        return Forecast(self.start, self.hours, dict(self._fields), provenance, nominal)
+
+    def _positions(self, times: np.ndarray) -> np.ndarray:
+        return ((times.astype("datetime64[h]") - self.start) // HOUR).astype(int)
+
+    def _outside(self, starts: np.ndarray, lengths: np.ndarray, between: Reason) -> np.ndarray:
+        """Reasons before any value is placed: before the first, after the last, or between."""
+        reason = np.full(self.hours, between, dtype=np.uint8)
+        if len(starts) == 0:
+            reason[:] = Reason.NULL
+            return reason
+        positions = self._positions(starts)
+        reason[: max(0, positions.min())] = Reason.BEFORE_START
+        reason[max(0, (positions + lengths).max()) :] = Reason.AFTER_END
+        return reason

@@ -1,0 +1,64 @@
+"""Three-valued comparison: the only place where a value meets a limit.
+
+NaN compares False, so an unguarded limit would turn missing weather into a yes. Every comparison in the program
+goes through here and returns two boolean arrays: `holds` and `known`. `holds` is never true where `known` is false.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+#: Limits are inclusive. The slack lets a value that equals the limit in another unit or in float32 still be equal.
+SLACK = 1e-5
+
+
+class Kleene(NamedTuple):
+    """True where `holds`, false where known and not holding, unknown elsewhere."""
+
+    holds: np.ndarray
+    known: np.ndarray
+
+    @property
+    def fails(self) -> np.ndarray:
+        return self.known & ~self.holds
+
+
+def within(value, at_least=None, at_most=None) -> Kleene:
+    """Whether `value` lies inside inclusive limits; unknown where it or a limit is NaN.
+
+    Parameters
+    ----------
+    value : array_like
+    at_least, at_most : array_like, optional
+        A missing limit does not limit. NaN is a limit that is not known.
+    """
+    value = np.asarray(value)
+    holds = np.ones(value.shape, dtype=bool)
+    known = ~np.isnan(value) if value.dtype.kind == "f" else np.ones(value.shape, dtype=bool)
+    for limit, sign in ((at_least, 1.0), (at_most, -1.0)):
+        if limit is None:
+            continue
+        limit = np.asarray(limit, dtype=float)
+        slack = SLACK * np.maximum(1.0, np.abs(limit))
+        with np.errstate(invalid="ignore"):
+            holds = holds & (sign * (value - limit) >= -slack)
+        known = known & ~np.isnan(limit)
+    return Kleene(holds & known, known)
+
+
+def all_of(*parts: Kleene) -> Kleene:
+    """Kleene conjunction: a known false wins over unknown."""
+    holds, fails = parts[0].holds, parts[0].fails
+    for part in parts[1:]:
+        holds, fails = holds & part.holds, fails | part.fails
+    return Kleene(holds, holds | fails)
+
+
+def any_of(*parts: Kleene) -> Kleene:
+    """Kleene disjunction: a known true wins over unknown."""
+    holds, fails = parts[0].holds, parts[0].fails
+    for part in parts[1:]:
+        holds, fails = holds | part.holds, fails & part.fails
+    return Kleene(holds, holds | fails)
