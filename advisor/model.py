@@ -6,7 +6,7 @@ Optional numbers are None where the person or the label does not say; nothing is
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -16,6 +16,17 @@ UnitSystem = Literal["us", "metric"]
 NeighbourKind = Literal["planting", "edible", "vines", "roots", "water", "drain", "people", "bees"]
 TurfState = Literal["active", "dormant", "drought-stressed", "new-sod", "seedling"]
 SoilState = Literal["wet", "moist", "dry"]
+#: how a product comes: measured by volume, weighed and mixed in water, or weighed and spread dry
+Formulation = Literal["liquid", "dry-sprayed", "granule"]
+#: where turf grows, and where a label allows its product
+SiteUse = Literal[
+    "home-lawn", "commercial-lawn", "school", "park", "sports-field", "golf-course", "sod-farm", "roadside"
+]
+#: growth stages of a weed, as a person can see them
+STAGES = (
+    "not-emerged", "seedling", "vegetative", "rosette", "regrowth", "budding", "flowering", "seed-set",
+    "dormant",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,14 +43,18 @@ class Site:
     exposure: Literal["open", "sheltered"] = "open"
     #: mean first autumn frost as (month, day), where the person knows it
     first_frost: tuple[int, int] | None = None
+    #: None means not stated, which the rules on place answer with unknown
+    use: SiteUse | None = None
+    #: whether a local rule forbids the treatment here; None means not asked yet
+    local_ban: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Neighbour:
     """Something that must not be hit.
 
-    `distance` [m] from the area's nearest edge; `bearing` [degrees true] FROM the area TO it, None where it lies all
-    round or has no direction; `arc` [degrees] it fills as seen from the area.
+    `distance` [m] from the area's nearest edge; `bearing` [degrees true] FROM the area TO it, None where it
+    lies all round or has no direction; `arc` [degrees] it fills as seen from the area.
     """
 
     name: str
@@ -52,7 +67,10 @@ class Neighbour:
 
 @dataclass(frozen=True, slots=True)
 class Watering:
-    """One entry of an irrigation timetable: local weekdays (0 = Monday), local start, depth [mm], duration [h]."""
+    """One entry of an irrigation timetable.
+
+    Local weekdays (0 = Monday), local start, depth [mm], duration [h].
+    """
 
     weekdays: frozenset[int]
     at: time
@@ -80,11 +98,22 @@ class Area:
     soil_seen: date | None = None
     slope: Literal["flat", "gentle", "steep"] = "flat"
     green_share: float | None = None
+    #: what the person did and plans; None means not stated
+    last_mowed: date | None = None
+    next_mowing: date | None = None
+    seeded_on: date | None = None
+    mowings_since_seeding: int | None = None
+    seeding_planned: date | None = None
+    #: whether weeds or clover stand in open flower
+    open_flowers: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Sprayer:
-    """`tank` [mL]; `carrier_rate` [L/m²] from calibration; `work_rate` [m²/h]; `clean_up` [h]."""
+    """What the product is put out with.
+
+    `tank` [mL], of a spreader [g]; `carrier_rate` [L/m²] from calibration; `work_rate` [m²/h]; `clean_up` [h].
+    """
 
     id: str
     name: str
@@ -95,22 +124,26 @@ class Sprayer:
     clean_up: float = 0.5
     last_contents: str | None = None
     rinsed: bool | None = None
+    kind: Literal["sprayer", "spreader"] = "sprayer"
 
 
 @dataclass(frozen=True, slots=True)
 class ActiveIngredient:
-    """`acid_equivalent` [g/L for liquids, g/kg for granules] of the product."""
+    """`acid_equivalent` [g/L for liquids, g/kg for the others] of the product; `maximum_per_year` [g/m²]."""
 
     name: str
     acid_equivalent: float | None = None
+    maximum_per_year: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Label:
     """The limits and rates that the user transcribed from the product's own label.
 
-    `limits` holds every stated quantity by field name in the canonical unit of `LABEL_QUANTITIES`; a field that is
-    blank is absent. `blank` names the required fields that were left empty.
+    `limits` holds every stated quantity by field name, in the canonical unit of
+    `label_dimension(field, formulation)`; a field that is blank is absent. `blank` names the required fields that
+    were left empty. The rate and its maxima are mL/m² of product for a liquid, g/m² for a product that is weighed.
+    A blank mode loads as "both", the stricter.
     """
 
     id: str
@@ -130,12 +163,18 @@ class Label:
     adjuvant: Literal["required", "allowed", "forbidden", "unstated"] = "unstated"
     signal_word: str = ""
     invented: bool = False
+    formulation: Formulation = "liquid"
+    #: highest rate by turf species where it is lower than `rate`, in the unit of `rate`
+    turf_rates: Mapping[str, float] = field(default_factory=dict)
+    #: stages of the weed that the label names; empty where it names none
+    stages: tuple[str, ...] = ()
+    #: (month, day) on which the label's year begins
+    year_starts: tuple[int, int] = (1, 1)
 
 
 #: quantities that a label may state -> dimension
 LABEL_QUANTITIES: dict[str, str] = {
     "rate": "volume_rate",
-    "granule_rate": "mass_rate",
     "maximum_per_application": "volume_rate",
     "maximum_per_year": "volume_rate",
     "maximum_passes_per_year": "count",
@@ -160,6 +199,17 @@ LABEL_QUANTITIES: dict[str, str] = {
     "weeks_to_effect": "time",
 }
 
+#: those that are a mass per area when the product is weighed
+RATE_FIELDS = ("rate", "maximum_per_application", "maximum_per_year")
+
+
+def label_dimension(name: str, formulation: Formulation = "liquid") -> str:
+    """Dimension of a label's quantity: rates are volumes per area for a liquid, masses per area otherwise."""
+    if name in RATE_FIELDS and formulation != "liquid":
+        return "mass_rate"
+    return LABEL_QUANTITIES[name]
+
+
 #: required field -> (modes it is required in, what it is), in the order of a label
 REQUIRED_LABEL_FIELDS: dict[str, tuple[tuple[str, ...], str]] = {
     "product": (("foliar", "soil", "both"), "the product's name"),
@@ -183,8 +233,8 @@ REQUIRED_LABEL_FIELDS: dict[str, tuple[tuple[str, ...], str]] = {
 class Treatment:
     """What is to be applied to which areas against which weeds, under which label.
 
-    `duration` [h] of one pass by area id; follow-ups are wanted `follow_up_from` to `follow_up_until` [h] after the
-    pass before them (two to three weeks is common practice, no source), never sooner than the label's interval.
+    `duration` [h] of one pass by area id; follow-ups are wanted `follow_up_from` to `follow_up_until` [h] after
+    the pass before them (two to three weeks is common practice, no source), never sooner than the label's interval.
     """
 
     id: str
@@ -210,7 +260,7 @@ class Treatment:
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """What was actually applied. `amount` is product in mL (liquid) or g (granules); `size` [m²] really treated."""
+    """What was actually applied. `amount` is product in mL or g (weighed); `size` [m²] really treated."""
 
     area: str
     treatment: str
@@ -223,6 +273,16 @@ class Record:
     who: str = ""
     note: str = ""
     id: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Licence:
+    """What somebody who works for hire holds; `certified_number` for restricted products; None: not stated."""
+
+    holder: str = ""
+    number: str = ""
+    valid_until: date | None = None
+    certified_number: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,7 +310,9 @@ class Settings:
 
 
 #: chance floors: each safety rule, each label rule, each effect rule alone, all of the first two, everything
-DEFAULT_FLOORS: dict[str, float] = {"safety": 0.95, "label": 0.90, "effect": 0.0, "safety_and_label": 0.80, "everything": 0.60}
+DEFAULT_FLOORS: dict[str, float] = {
+    "safety": 0.95, "label": 0.90, "effect": 0.0, "safety_and_label": 0.80, "everything": 0.60,
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,6 +333,7 @@ class Household:
     history: tuple[Record, ...] = ()
     for_hire: bool = False
     folder: str = ""
+    licence: Licence | None = None
 
 
 @dataclass(frozen=True, slots=True)
