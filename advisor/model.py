@@ -112,7 +112,8 @@ class Area:
 class Sprayer:
     """What the product is put out with.
 
-    `tank` [mL], of a spreader [g]; `carrier_rate` [L/m²] from calibration; `work_rate` [m²/h]; `clean_up` [h].
+    `tank` [mL], of a spreader [g]; `carrier_rate` [L/m²] from calibration; `work_rate` [m²/h];
+    `clean_up` [h].
     """
 
     id: str
@@ -141,9 +142,9 @@ class Label:
     """The limits and rates that the user transcribed from the product's own label.
 
     `limits` holds every stated quantity by field name, in the canonical unit of
-    `label_dimension(field, formulation)`; a field that is blank is absent. `blank` names the required fields that
-    were left empty. The rate and its maxima are mL/m² of product for a liquid, g/m² for a product that is weighed.
-    A blank mode loads as "both", the stricter.
+    `label_dimension(field, formulation)`; a field that is blank is absent. `blank` names the required fields
+    that were left empty. The rate and its maxima are mL/m² of product for a liquid, g/m² for a product that is
+    weighed. A blank mode loads as "both", the stricter.
     """
 
     id: str
@@ -233,8 +234,9 @@ REQUIRED_LABEL_FIELDS: dict[str, tuple[tuple[str, ...], str]] = {
 class Treatment:
     """What is to be applied to which areas against which weeds, under which label.
 
-    `duration` [h] of one pass by area id; follow-ups are wanted `follow_up_from` to `follow_up_until` [h] after
-    the pass before them (two to three weeks is common practice, no source), never sooner than the label's interval.
+    `duration` [h] of one pass by area id; follow-ups are wanted `follow_up_from` to `follow_up_until` [h]
+    after the pass before them (two to three weeks is common practice, no source), never sooner than the label's
+    interval.
     """
 
     id: str
@@ -277,7 +279,7 @@ class Record:
 
 @dataclass(frozen=True, slots=True)
 class Licence:
-    """What somebody who works for hire holds; `certified_number` for restricted products; None: not stated."""
+    """What somebody who works for hire holds; `certified_number` is for restricted products."""
 
     holder: str = ""
     number: str = ""
