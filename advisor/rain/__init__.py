@@ -1,0 +1,1 @@
+"""Rain: the chance that a span stays dry, and what rain takes off a treated leaf."""
