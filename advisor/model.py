@@ -143,8 +143,8 @@ class Label:
 
     `limits` holds every stated quantity by field name, in the canonical unit of
     `label_dimension(field, formulation)`; a field that is blank is absent. `blank` names the required fields
-    that were left empty. The rate and its maxima are mL/m² of product for a liquid, g/m² for a product that is
-    weighed. A blank mode loads as "both", the stricter.
+    that were left empty. The rate and its maxima are mL/m² of product for a liquid, g/m² for a product that
+    is weighed. A blank mode loads as "both", the stricter.
     """
 
     id: str
@@ -235,8 +235,8 @@ class Treatment:
     """What is to be applied to which areas against which weeds, under which label.
 
     `duration` [h] of one pass by area id; follow-ups are wanted `follow_up_from` to `follow_up_until` [h]
-    after the pass before them (two to three weeks is common practice, no source), never sooner than the label's
-    interval.
+    after the pass before them (two to three weeks is common practice, no source), never sooner than the
+    label's interval.
     """
 
     id: str
