@@ -8,7 +8,7 @@ import numpy as np
 def as_floats(*values):
     """Return `values` as floating arrays of one common type.
 
-    The type is decided by the arrays with at least one axis (float32 only if they all are float32 or smaller);
+    The type is decided by the arrays with at least one axis: float32 only if they all are float32 or smaller;
     plain numbers follow it.  Numbers alone, and integers, give float64.  None counts as NaN.
 
     Parameters
