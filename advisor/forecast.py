@@ -31,6 +31,7 @@ class Reason(IntEnum):
     CONTRADICTION = 7
     STUCK = 8
     STALE = 9
+    UNIT = 10
 
 
 REASON_TEXT: dict[Reason, str] = {
@@ -43,6 +44,7 @@ REASON_TEXT: dict[Reason, str] = {
     Reason.CONTRADICTION: "the source contradicts itself",
     Reason.STUCK: "the source repeats one value for too long",
     Reason.STALE: "the forecast is too old",
+    Reason.UNIT: "the source states a unit that is not known here",
 }
 
 
@@ -210,6 +212,19 @@ class ForecastBuilder:
         self._fields[name] = Field(
             out, reason[None, None, :], first[None, None, :] if blocked else None, last[None, None, :] if blocked else None
         )
+
+    def unknown(self, name: str, reason: Reason) -> None:
+        """The source carries the variable, but nothing of it can be used, for one stated reason."""
+        shape = (1, 1, self.hours)
+        self._fields[name] = Field(np.full(shape, np.nan), np.full(shape, reason, dtype=np.uint8))
+
+    def present(self, members: list[int]) -> np.ndarray:
+        """Hours (hour,) at which any of these members of any variable is known."""
+        found = np.zeros(self.hours, dtype=bool)
+        for one in self._fields.values():
+            if one.values.shape[1] > max(members):
+                found |= ~np.isnan(one.values[0, members]).all(axis=0)
+        return found
 
     def build(self, provenance: Provenance, nominal_members: np.ndarray | int = 1) -> Forecast:
         nominal = np.broadcast_to(np.asarray(nominal_members, dtype=int), (self.hours,)).copy()
