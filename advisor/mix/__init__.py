@@ -1,0 +1,1 @@
+"""The mix: calibration, product, carrier and adjuvant for a pass."""
