@@ -35,6 +35,7 @@ DIMENSIONS: dict[str, tuple[str, str, str, int, int]] = {
     "concentration": ("g/L", "lb/gal", "g/L", 2, 0),
     "work_rate": ("m^2/h", "ft^2/h", "m^2/h", 0, 0),
     "count": ("1", "1", "1", 0, 0),
+    "truth": ("1", "1", "1", 0, 0),
 }
 
 _DEFINITIONS = """
@@ -131,7 +132,7 @@ def conversion(unit: str, dimension: str) -> tuple[float, float]:
     spelled = _respell(unit)
     if spelled == canonical or (spelled in ("", "1") and canonical == "1"):
         return 1.0, 0.0
-    if dimension == "count":
+    if dimension in ("count", "truth"):
         raise UnitError(f'"{unit}" is a unit, where a plain count is wanted')
     if dimension == "temperature_difference":
         spelled = {"degC": "delta_degree_Celsius", "degF": "delta_degree_Fahrenheit", "K": "kelvin"}.get(
@@ -228,7 +229,7 @@ _EXAMPLES = {
     "length": "25 ft", "area": "5000 ft^2", "time": "4 h", "fraction": "0.9", "percent": "20 percent",
     "angle": "270 deg", "irradiance": "500 W/m^2", "pressure": "101.3 kPa", "volume": "2 gal", "mass": "4 oz",
     "volume_rate": "1.5 floz/1000 ft^2", "mass_rate": "3 lb/acre", "carrier_rate": "1 gal/1000 ft^2",
-    "concentration": "4 lb/gal", "work_rate": "5000 ft^2/h", "count": "2",
+    "concentration": "4 lb/gal", "work_rate": "5000 ft^2/h", "count": "2", "truth": "1",
 }  # fmt: skip
 
 

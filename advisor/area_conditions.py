@@ -1,0 +1,244 @@
+"""What differs by area or by person: water on the turf, soil moisture, drift at neighbours, hours left, time since a pass.
+
+Arrays are (task, member, hour); each is computed once and only when a rule asks for it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+from functools import cached_property
+
+import numpy as np
+
+from advisor.clock import HOUR, from_numpy, local_dates, local_instant, to_numpy
+from advisor.conditions import Conditions
+from advisor.drift.deposit import deposit_at_neighbour
+from advisor.lawn_water import daily_reference_et, daily_totals
+from advisor.soil.runoff import antecedent_curve_number, curve_number_runoff
+from advisor.soil.water import depletion_fraction, run_balance, stress_coefficient
+from advisor.task_table import TaskTable
+
+#: A stated look at the soil is carried over days without data by this much use a day, without rain [mm].
+UNSEEN_DAILY_USE = 5.0
+#: At least this many whole days of past weather replace the person's own statement.
+SPIN_UP_DAYS = 7
+
+
+@dataclass(frozen=True, eq=False)
+class AreaConditions:
+    """Per-task series on the axis of `conditions`."""
+
+    conditions: Conditions
+    table: TaskTable
+
+    def gather(self, values: np.ndarray) -> np.ndarray:
+        """Site arrays (site, member, hour) by task; a single site is shared without a copy."""
+        return values if values.shape[0] == 1 else values[self.table.site]
+
+    def _scalar(self, name: str) -> np.ndarray:
+        return self.table.scalars[name][:, None, None]
+
+    # hours and dates --------------------------------------------------------------------------------------------
+
+    @cached_property
+    def spare_time(self) -> np.ndarray:
+        """[h] left of the person's hours after 1.5 times the job and clean-up, by start hour; -1 outside the hours."""
+        axis = self.conditions.axis
+        out = np.full((len(self.table), 1, len(axis)), -1.0)
+        done: dict[int, np.ndarray] = {}
+        for at, (hours, zone) in enumerate(zip(self.table.hours, self.table.zone, strict=True)):
+            key = id(hours)
+            if key not in done:
+                done[key] = _hours_left(axis, hours, zone)
+            needed = 1.5 * self.table.duration[at] + self.table.clean_up[at]
+            left = done[key]
+            out[at, 0] = np.where(left > 0.0, left - needed, -1.0)
+        return out
+
+    @cached_property
+    def time_since_pass(self) -> np.ndarray:
+        """[h] since the last pass with one of the label's active ingredients on the area; infinite without one."""
+        last = self.table.instants["last_pass"]
+        starts = self.conditions.axis.astype("datetime64[s]")
+        elapsed = (starts[None, :] - last[:, None]) / np.timedelta64(3600, "s")
+        return np.where(np.isnat(last)[:, None], np.inf, elapsed)[:, None, :]
+
+    @cached_property
+    def time_to_latest(self) -> np.ndarray:
+        """[h] until the last sensible day is over; infinite where none is known."""
+        latest = self.table.instants["latest_day_end"]
+        starts = self.conditions.axis.astype("datetime64[s]")
+        left = (latest[:, None] - starts[None, :]) / np.timedelta64(3600, "s")
+        return np.where(np.isnat(latest)[:, None], np.inf, left)[:, None, :]
+
+    # water ------------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def irrigation(self) -> np.ndarray:
+        """[mm] an hour from the timetable; NaN where the timetable is not stated."""
+        axis = self.conditions.axis
+        out = np.zeros((len(self.table), 1, len(axis)))
+        for at, (timetable, zone) in enumerate(zip(self.table.irrigation, self.table.zone, strict=True)):
+            if timetable is None:
+                out[at] = np.nan
+            elif timetable:
+                out[at, 0] = _sprinkled(axis, timetable, zone)
+        return out
+
+    @cached_property
+    def wetting(self) -> np.ndarray:
+        """[mm] an hour of rain and irrigation: what can wash a leaf."""
+        return self.gather(self.conditions.precipitation) + self.irrigation
+
+    @cached_property
+    def _days(self) -> tuple[np.ndarray, np.ndarray]:
+        """Local calendar days of the tasks' sites: day of each hour (task, hour) as an index, and the days (task, day)."""
+        axis = self.conditions.axis
+        zones: dict[object, np.ndarray] = {}
+        rows = []
+        for zone in self.table.zone:
+            if zone not in zones:
+                zones[zone] = local_dates(axis, zone)
+            rows.append(zones[zone])
+        dates = np.stack(rows)
+        first = dates.min(axis=1)
+        index = (dates - first[:, None]).astype(int)
+        days = first[:, None] + np.arange(index.max() + 1)
+        return index, days
+
+    @cached_property
+    def soil_stress(self) -> np.ndarray:
+        """Ks (FAO-56 eq. 84) by hour: 1 where the turf takes water freely, less where it is short.
+
+        Spun up from past days when the forecast holds at least seven whole ones, from a dry profile, which errs on the
+        dry side; else from what the person saw; else unknown.
+        """
+        index, days = self._days
+        count = days.shape[1]
+        rain, rain_known = daily_totals(self.gather(self.conditions.precipitation), index, count)
+        sprinkled, sprinkled_known = daily_totals(self.irrigation, index, count)
+        reference_et, enough = daily_reference_et(self.conditions, self.table.site, index, days)
+        seen = days.astype("datetime64[D]").astype(float) == self.table.scalars["stated_day"][:, None]
+        complete = rain_known & sprinkled_known
+        usable = complete | (seen[:, None, :] & enough)
+        runoff = np.nan_to_num(curve_number_runoff(np.nan_to_num(rain), self._scalar("curve_number")))
+        p_table = self._scalar("depletion_share")
+        coefficient, available = self._scalar("crop_coefficient"), self._scalar("available_water")
+        inputs = [np.where(usable, series, np.nan) for series in np.broadcast_arrays(rain, runoff, sprinkled, reference_et)]
+        rain, runoff, sprinkled, reference_et = inputs
+        et_known = ~np.isnan(rain + sprinkled + reference_et)
+        stress = np.full(et_known.shape, np.nan)
+        first_day, initial = self._spin_up(et_known.all(axis=1), days)
+        for day in np.unique(first_day[first_day >= 0]):
+            rows = np.flatnonzero(first_day == day)
+            part = slice(day, None)
+            pick = [np.broadcast_to(x, stress.shape)[rows][..., part] for x in (rain, runoff, sprinkled, reference_et)]
+            # Ks of a day rests on the day before, so the day after the last usable one is still known.
+            balance = run_balance(initial[rows, None], *pick, coefficient[rows], available[rows], p_table[rows])
+            previous = np.concatenate(
+                [np.broadcast_to(initial[rows, None, None], (*balance.depletion_end.shape[:-1], 1)), balance.depletion_end[..., :-1]], -1
+            )
+            use = np.nan_to_num(coefficient[rows] * pick[3], nan=UNSEEN_DAILY_USE)
+            p = depletion_fraction(p_table[rows], use)
+            stress[rows, :, part] = stress_coefficient(previous, available[rows], p)
+        at = np.broadcast_to(index[:, None, :], (*stress.shape[:-1], index.shape[-1]))
+        return np.take_along_axis(stress, at, axis=-1)
+
+    def _spin_up(self, usable: np.ndarray, days: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Day index at which each task's balance begins (-1: cannot begin), and its depletion [mm] before that day."""
+        count, length = usable.shape
+        run = usable.cumsum(axis=1) - np.maximum.accumulate(np.where(usable, 0, usable.cumsum(axis=1)), axis=1)
+        long_enough = run >= SPIN_UP_DAYS
+        first_of_run = np.argmax(long_enough, axis=1) - SPIN_UP_DAYS + 1
+        first = np.where(long_enough.any(axis=1), first_of_run, -1)
+        initial = self.table.scalars["available_water"].copy()
+        stated_day = self.table.scalars["stated_day"]
+        gap = days[:, 0].astype("datetime64[D]").astype(float) - stated_day
+        stated = self.table.scalars["stated_depletion"]
+        with np.errstate(invalid="ignore"):
+            position = np.where(np.isnan(stated_day) | (-gap >= length), -1, np.maximum(-gap, 0)).astype(int)
+        carried = np.minimum(stated + UNSEEN_DAILY_USE * np.nan_to_num(np.maximum(gap, 0)), initial)
+        from_statement = (position >= 0) & ((first < 0) | (position > first))
+        return np.where(from_statement, position, first), np.where(from_statement, carried, initial)
+
+    @cached_property
+    def runoff_depth(self) -> np.ndarray:
+        """[mm] that would run off in the 24 hours from each hour, curve number with antecedent moisture (TR-55).
+
+        The five days before decide the moisture; where they are not all known they count as wet.
+        """
+        water = self.wetting
+        known = ~np.isnan(water)
+        total = np.zeros((*water.shape[:-1], water.shape[-1] + 1))
+        np.cumsum(np.where(known, water, 0.0), axis=-1, out=total[..., 1:])
+        missing = np.zeros(total.shape)
+        np.cumsum(~known, axis=-1, out=missing[..., 1:])
+        hours = water.shape[-1]
+        now = np.arange(hours)
+        after, before = np.minimum(now + 24, hours), np.maximum(now - 120, 0)
+        ahead = np.where((missing[..., after] - missing[..., now] > 0) | (now + 24 > hours), np.nan, total[..., after] - total[..., now])
+        past = np.where((missing[..., now] - missing[..., before] > 0) | (now < 120), np.inf, total[..., now] - total[..., before])
+        number = antecedent_curve_number(self._scalar("curve_number"), np.minimum(past, 1e3))
+        return curve_number_runoff(ahead, number)
+
+    # drift ------------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def drift_deposit(self) -> np.ndarray:
+        """[%] of the rate landing at each neighbour, (slot, task, member, hour); see `advisor.drift.deposit`."""
+        direction, speed = self.gather(self.conditions.wind_from_direction), self.gather(self.conditions.wind_speed_10m)
+        slots = self.table.neighbours["distance"].shape[1]
+        return np.stack(
+            [
+                deposit_at_neighbour(
+                    self.table.neighbours["distance"][:, slot, None, None],
+                    self.table.neighbours["bearing"][:, slot, None, None],
+                    direction,
+                    speed,
+                    self.table.neighbours["arc"][:, slot, None, None],
+                )
+                for slot in range(slots)
+            ]
+            or [np.zeros((len(self.table), 1, len(self.conditions.axis)))]
+        )
+
+    @cached_property
+    def neighbour_distance(self) -> np.ndarray:
+        """[m] from the area to each neighbour, (slot, task, 1, 1)."""
+        return np.moveaxis(self.table.neighbours["distance"], 1, 0)[:, :, None, None]
+
+
+def _hours_left(axis: np.ndarray, hours, zone) -> np.ndarray:
+    """[h] from each hour's start to the end of the working hours it lies in; 0 outside them."""
+    left = np.zeros(len(axis))
+    seconds = axis.astype("datetime64[s]")
+    first = from_numpy(axis[0]).astimezone(zone).date() - timedelta(days=1)
+    last = from_numpy(axis[-1]).astimezone(zone).date()
+    for offset in range((last - first).days + 1):
+        day = first + timedelta(days=offset)
+        for opens, closes in hours.get(day.weekday(), ()):
+            begin = to_numpy(local_instant(day, opens, zone))
+            end = to_numpy(local_instant(day + timedelta(days=closes <= opens), closes, zone))
+            inside = (seconds >= begin) & (seconds < end)
+            left[inside] = (end - seconds[inside]) / np.timedelta64(3600, "s")
+    return left
+
+
+def _sprinkled(axis: np.ndarray, timetable, zone) -> np.ndarray:
+    """[mm] of irrigation in each hour; the depth is spread evenly over the hours that the watering touches."""
+    out = np.zeros(len(axis))
+    first = from_numpy(axis[0]).astimezone(zone).date() - timedelta(days=1)
+    last = from_numpy(axis[-1]).astimezone(zone).date()
+    for offset in range((last - first).days + 1):
+        day = first + timedelta(days=offset)
+        for watering in timetable:
+            if day.weekday() not in watering.weekdays:
+                continue
+            begin = to_numpy(local_instant(day, watering.at, zone))
+            end = begin + np.timedelta64(int(watering.duration * 3600), "s")
+            low = int((begin.astype("datetime64[h]") - axis[0]) // HOUR)
+            high = max(low + 1, int(-(-(end - axis[0].astype("datetime64[s]")) // np.timedelta64(3600, "s"))))
+            inside = slice(max(low, 0), max(min(high, len(axis)), 0))
+            out[inside] += watering.depth / (high - low)
+    return out

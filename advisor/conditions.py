@@ -1,0 +1,247 @@
+"""The conditions at the sites of a forecast: derived hourly series, each computed once and only when asked for.
+
+Arrays are (site, member, hour) as in the forecast; what does not differ between members has member length 1.
+Instants keep their instants: a limit looks at both ends of every hour (`advisor.spans`), so nothing is averaged here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from advisor.atmosphere import inversions, leaves, moisture, stability, wind
+from advisor.forecast import Forecast
+from advisor.sun import nights, solar_elevation
+
+#: 3 mph, below which a label calls the air calm, and 1 mph, below which it is calm whatever the sun does [m/s]
+CALM_BELOW = 3 * 0.44704
+STILL_BELOW = 1 * 0.44704
+#: Turner's classes: C is the last unstable one, D neutral, from E on stable
+CLASS_C, CLASS_E = 3, 5
+
+
+@dataclass(frozen=True)
+class SiteTable:
+    """Per-site constants (site,): degrees, metres, and whether the site is a hollow that holds cold air."""
+
+    latitude: np.ndarray
+    longitude: np.ndarray
+    elevation: np.ndarray
+    hollow: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Conditions:
+    """Derived series of a forecast at its sites.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        After quality control.
+    sites : SiteTable
+        Same order as the forecast's site axis.
+    """
+
+    forecast: Forecast
+    sites: SiteTable
+    #: hours by which the closed time before sunset and after sunrise is set (GRDC 2025, module 10.8; label-type rule)
+    inversion_before_sunset: float = 2.0
+    inversion_after_sunrise: float = 1.0
+
+    @cached_property
+    def axis(self) -> np.ndarray:
+        return self.forecast.axis
+
+    def _site(self, values: np.ndarray) -> np.ndarray:
+        return np.asarray(values, dtype=float)[:, None, None]
+
+    # what the source says, or what follows from it --------------------------------------------------------------
+
+    @cached_property
+    def air_temperature(self) -> np.ndarray:
+        return self.forecast.values("air_temperature")
+
+    @cached_property
+    def relative_humidity(self) -> np.ndarray:
+        """Stated, or from the dew point (FAO-56 eq. 10 and 11)."""
+        stated = self.forecast.values("relative_humidity")
+        if "dew_point" not in self.forecast.fields:
+            return stated
+        derived = moisture.relative_humidity(self.air_temperature, self.forecast.values("dew_point"))
+        return np.where(np.isnan(stated), derived, stated)
+
+    @cached_property
+    def dew_point(self) -> np.ndarray:
+        stated = self.forecast.values("dew_point")
+        if "relative_humidity" not in self.forecast.fields:
+            return stated
+        derived = moisture.dew_point(self.air_temperature, self.forecast.values("relative_humidity"))
+        return np.where(np.isnan(stated), derived, stated)
+
+    @cached_property
+    def pressure(self) -> np.ndarray:
+        """Stated, or of the standard atmosphere at the site's height (FAO-56 eq. 7); it moves Delta T by little."""
+        standard = self._site(moisture.atmospheric_pressure(np.nan_to_num(self.sites.elevation)))
+        stated = self.forecast.values("surface_pressure")
+        return np.where(np.isnan(stated), standard, stated)
+
+    @cached_property
+    def delta_t(self) -> np.ndarray:
+        return moisture.delta_t(self.air_temperature, self.relative_humidity, self.pressure)
+
+    @cached_property
+    def dew_point_depression(self) -> np.ndarray:
+        return self.air_temperature - self.dew_point
+
+    @cached_property
+    def wind_speed_10m(self) -> np.ndarray:
+        return self.forecast.values("wind_speed_10m")
+
+    @cached_property
+    def wind_from_direction(self) -> np.ndarray:
+        return self.forecast.values("wind_from_direction")
+
+    @cached_property
+    def wind_speed_2m(self) -> np.ndarray:
+        """Over short grass, FAO-56 eq. 47: for upper limits, without credit for shelter."""
+        return wind.wind_speed_2m(self.wind_speed_10m)
+
+    @cached_property
+    def wind_gust_2m(self) -> np.ndarray:
+        """The gust's excess over the mean does not shrink towards the ground, the mean does.
+
+        In the surface layer the standard deviation of the wind is about constant with height (Panofsky & Dutton 1984,
+        from memory), so the gust at 2 m is the mean there plus the excess at 10 m.
+        """
+        return self._gust_2m(self.forecast.values("wind_gust"))
+
+    @cached_property
+    def wind_gust_2m_estimated(self) -> np.ndarray:
+        """From the mean wind, where the source gives no gust."""
+        return self._gust_2m(wind.gust_estimate(self.wind_speed_hour_maximum))
+
+    def _gust_2m(self, gust: np.ndarray) -> np.ndarray:
+        mean = self.wind_speed_hour_maximum
+        return wind.wind_speed_2m(mean) + np.maximum(gust - mean, 0.0)
+
+    @cached_property
+    def wind_speed_hour_maximum(self) -> np.ndarray:
+        """The larger of the two instants that bound each hour; unknown in the last hour."""
+        following = np.full_like(self.wind_speed_10m, np.nan)
+        following[..., :-1] = self.wind_speed_10m[..., 1:]
+        return np.maximum(self.wind_speed_10m, following)
+
+    @cached_property
+    def cloud_cover(self) -> np.ndarray:
+        return self.forecast.values("cloud_cover")
+
+    @cached_property
+    def precipitation(self) -> np.ndarray:
+        return self.forecast.values("precipitation")
+
+    @cached_property
+    def precipitation_probability(self) -> np.ndarray:
+        return self.forecast.values("precipitation_probability")
+
+    @cached_property
+    def precipitation_probability_from_amount(self) -> np.ndarray:
+        """[%] where the source states no probability: 10 for a dry hour, 70 for a wet one; common practice, no source.
+
+        Never more lenient than a stated probability that would pass the shipped limit of 20 %.
+        """
+        amount = self.precipitation
+        return np.where(np.isnan(amount), np.nan, np.where(amount > 0.0, 70.0, 10.0))
+
+    # sun and nights ---------------------------------------------------------------------------------------------
+
+    @cached_property
+    def sun_elevation(self) -> np.ndarray:
+        return solar_elevation(
+            self.axis[None, None, :], self._site(self.sites.latitude), self._site(self.sites.longitude)
+        )
+
+    @cached_property
+    def nights(self) -> tuple[np.ndarray, np.ndarray]:
+        """(sunset, sunrise) of consecutive nights, datetime64[s] (site, night)."""
+        return nights(
+            self.axis[0].astype("datetime64[s]"),
+            (self.axis[-1] + np.timedelta64(1, "h")).astype("datetime64[s]"),
+            np.asarray(self.sites.latitude, dtype=float),
+            np.asarray(self.sites.longitude, dtype=float),
+        )
+
+    @cached_property
+    def is_night(self) -> np.ndarray:
+        """EPA-454/R-99-005, section 6.4.1: from one hour before sunset to one hour after sunrise."""
+        sunset, sunrise = self.nights
+        return inversions.is_night(self.axis.astype("datetime64[s]"), sunset, sunrise)[:, None, :]
+
+    # stability --------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def stability_class(self) -> np.ndarray:
+        """Turner's class 1 (A) to 7 (G); NaN without cloud or wind."""
+        return stability.turner_class(self.sun_elevation, self.is_night, self.cloud_cover, self.wind_speed_10m)
+
+    @cached_property
+    def stability_class_worst(self) -> np.ndarray:
+        """The most stable class that the hour may be in when the cloud is not known."""
+        _, highest = stability.turner_class_bounds(self.sun_elevation, self.is_night, self.wind_speed_10m)
+        return highest
+
+    @cached_property
+    def inversion_closed(self) -> np.ndarray:
+        """Boolean (site, 1, hour): the hours closed around the night whatever the weather; an hour longer in hollows."""
+        sunset, sunrise = self.nights
+        closed = inversions.inversion_closed(
+            self.axis.astype("datetime64[s]"), sunset, sunrise, self.inversion_before_sunset, self.inversion_after_sunrise
+        )
+        if np.any(self.sites.hollow):
+            longer = inversions.inversion_closed(
+                self.axis.astype("datetime64[s]"),
+                sunset,
+                sunrise,
+                self.inversion_before_sunset + 1.0,
+                self.inversion_after_sunrise + 1.0,
+            )
+            closed = np.where(np.asarray(self.sites.hollow, dtype=bool)[:, None], longer, closed)
+        return closed[:, None, :]
+
+    @cached_property
+    def inversion_sign(self) -> np.ndarray:
+        """1 where the air is or may be stable (closed hours, or Turner class E to G), 0 where it is not, else NaN.
+
+        By day no class is stable whatever the cloud, so a source without cloud is enough there.
+        """
+        worst = self.stability_class_worst
+        stable = np.where(np.isnan(worst), np.nan, (worst >= CLASS_E).astype(float))
+        exact = self.stability_class
+        stable = np.where(np.isnan(exact) & (stable == 1.0), np.nan, stable)
+        stable = np.where(np.isnan(exact), stable, (exact >= CLASS_E).astype(float))
+        return np.where(self.inversion_closed, 1.0, stable)
+
+    @cached_property
+    def wind_speed_2m_lowest(self) -> np.ndarray:
+        """The lower estimate at 2 m, for the calm limit: eq. 47 or the power law of the stability class."""
+        exact = self.stability_class
+        known_or_worst = np.where(np.isnan(exact), self.stability_class_worst, exact)
+        return wind.lowest_wind_speed_2m(self.wind_speed_10m, known_or_worst)
+
+    @cached_property
+    def mixing_wind(self) -> np.ndarray:
+        """Lower estimate of the wind at 2 m, counted as 3 mph where 1 to 3 mph blow in unstable air (class A to C).
+
+        Light wind under a heating sun mixes; the same wind in neutral or stable air drifts. Common practice, no source.
+        """
+        light = self.wind_speed_2m_lowest
+        mixed = (self.stability_class <= CLASS_C) & (light >= STILL_BELOW) & (light < CALM_BELOW)
+        return np.where(mixed, CALM_BELOW, light)
+
+    # leaves -----------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def leaf_wet(self) -> np.ndarray:
+        """1 where leaves are wet by humidity, dew-point depression or rain in the hour, 0 where dry, NaN unknown."""
+        return leaves.leaf_wet(self.relative_humidity, self.dew_point_depression, self.precipitation)

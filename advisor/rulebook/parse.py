@@ -1,0 +1,295 @@
+"""TOML text of a rule to a `Rule`, with every fault collected as file:line, what, why and what to write."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+
+from advisor import units
+from advisor.errors import InvalidFile, Problem, did_you_mean
+from advisor.model import LABEL_QUANTITIES
+from advisor.rulebook import schema
+from advisor.rulebook.quantities import QUANTITIES, Quantity
+from advisor.rulebook.schema import Example, Measure, Rule, Setting, Source
+from advisor.task_table import FACTS, NEIGHBOUR_FACTS
+from advisor.toml_lines import key_lines, line_of
+
+_ID = re.compile(r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")
+_KEYS = {
+    "": ("id", "title", "kind", "modes", "floor", "applies", "measure", "limit", "missing", "words", "source", "example"),
+    "measure": ("quantity", "for_each", "span", "length", "count", "take"),
+    "limit": ("at_least", "at_most"),
+    "setting": ("label", "default", "cap"),
+    "missing": ("label", "weather"),
+    "words": ("asks", "passes", "fails", "anyway"),
+    "source": ("kind", "text"),
+    "example": ("says", "given", "label", "work", "expect"),
+}
+_HOURS = re.compile(r"^(-?\d+)(?:\.\.(-?\d+))?$")
+#: hours around the start that an example covers when it gives one value
+EXAMPLE_SPAN = (-48, 96)
+
+
+def parse_rule(text: str, path: str) -> Rule:
+    """Read one rule.
+
+    Raises
+    ------
+    InvalidFile
+        With one problem for each fault in the text.
+    """
+    return _Parser(text, path).rule()
+
+
+class _Parser:
+    def __init__(self, text: str, path: str):
+        self.path = path
+        self.problems: list[Problem] = []
+        try:
+            self.data = tomllib.loads(text)
+        except tomllib.TOMLDecodeError as error:
+            line = re.search(r"line (\d+)", str(error))
+            where = f"{path}:{line.group(1)}" if line else path
+            raise InvalidFile("this is not valid TOML: " + str(error), where=where) from error
+        self.lines = key_lines(text)
+
+    def fault(self, key: tuple, what: str, hint: str = "") -> None:
+        self.problems.append(Problem(what, f"{self.path}:{line_of(self.lines, key)}", hint))
+
+    def rule(self) -> Rule:
+        data = self.data
+        self.unknown_keys(data, (), _KEYS[""])
+        quantity = self.quantity()
+        fields = dict(
+            id=self.word(data, ("id",), required=True),
+            title=self.word(data, ("title",), required=True),
+            kind=self.choice(data, ("kind",), schema.KINDS),
+            modes=self.modes(),
+            applies=self.applies(),
+            measure=self.measure(quantity),
+            missing_label=self.choice(data.get("missing", {}), ("missing", "label"), ("default", "block", "not-applicable"), "default"),
+            estimate=self.estimate(quantity),
+            words=self.words(),
+            sources=self.sources(),
+            floor=self.floor(),
+            path=self.path,
+        )
+        limits = self.table(data, ("limit",), required=True)
+        self.unknown_keys(limits, ("limit",), _KEYS["limit"])
+        dimension = quantity.dimension if quantity else None
+        for side in ("at_least", "at_most"):
+            fields[side] = self.setting(limits, ("limit", side), dimension)
+        if limits and not (fields["at_least"] or fields["at_most"]):
+            self.fault(("limit",), "a limit needs at_least or at_most")
+        fields["examples"] = self.examples(dimension)
+        if fields["id"] and not _ID.match(fields["id"]):
+            self.fault(("id",), f'"{fields["id"]}" is no rule id', 'use small letters and hyphens, like "wind-strong"')
+        if self.problems:
+            raise InvalidFile(f"{self.path} is not a valid rule", problems=self.problems)
+        return Rule(**fields)
+
+    # pieces -----------------------------------------------------------------------------------------------------
+
+    def table(self, data: Mapping, key: tuple, required: bool = False) -> Mapping:
+        value = data.get(key[-1])
+        if value is None:
+            if required:
+                self.fault(key[:-1], f"[{key[-1]}] is missing")
+            return {}
+        if not isinstance(value, dict):
+            self.fault(key, f"{key[-1]} must be a table")
+            return {}
+        return value
+
+    def unknown_keys(self, data: Mapping, key: tuple, known) -> None:
+        for name in data:
+            if name not in known:
+                self.fault((*key, name), f'"{name}" is not a key here', did_you_mean(name, known))
+
+    def word(self, data: Mapping, key: tuple, required: bool = False) -> str:
+        value = data.get(key[-1], "")
+        if not isinstance(value, str):
+            self.fault(key, f"{key[-1]} must be text")
+            return ""
+        if required and not value.strip():
+            self.fault(key, f"{key[-1]} is missing")
+        return value
+
+    def choice(self, data: Mapping, key: tuple, known, default: str | None = None) -> str:
+        if key[-1] not in data and default is not None:
+            return default
+        value = self.word(data, key, required=True)
+        if value and value not in known:
+            self.fault(key, f'{key[-1]} "{value}" is not known', did_you_mean(value, known))
+        return value
+
+    def modes(self) -> tuple[str, ...]:
+        value = self.data.get("modes", list(schema.MODES))
+        if not isinstance(value, list) or not value or any(mode not in schema.MODES for mode in value):
+            self.fault(("modes",), "modes must be a list of " + ", ".join(schema.MODES))
+            return ()
+        return tuple(value)
+
+    def floor(self) -> float | None:
+        value = self.data.get("floor")
+        if value is None:
+            return None
+        if not isinstance(value, (int, float)) or not 0.0 <= value <= 1.0:
+            self.fault(("floor",), "floor must be a number from 0 to 1")
+            return None
+        return float(value)
+
+    def applies(self) -> Mapping[str, str]:
+        guards = self.table(self.data, ("applies",))
+        known = {*FACTS, *NEIGHBOUR_FACTS}
+        for fact, value in guards.items():
+            if fact not in known:
+                self.fault(("applies", fact), f'"{fact}" is not a fact', did_you_mean(fact, known))
+            elif not isinstance(value, str):
+                self.fault(("applies", fact), f"{fact} is compared with text", f'write {fact} = "yes" or the like')
+        return dict(guards)
+
+    def quantity(self) -> Quantity | None:
+        measure = self.data.get("measure")
+        name = measure.get("quantity") if isinstance(measure, dict) else None
+        if not isinstance(name, str):
+            self.fault(("measure",), "measure.quantity is missing")
+            return None
+        if name not in QUANTITIES:
+            self.fault(("measure", "quantity"), f'"{name}" is not a registered quantity', did_you_mean(name, QUANTITIES))
+            return None
+        return QUANTITIES[name]
+
+    def measure(self, quantity: Quantity | None) -> Measure:
+        data = self.table(self.data, ("measure",))
+        self.unknown_keys(data, ("measure",), _KEYS["measure"])
+        span = self.choice(data, ("measure", "span"), schema.SPANS)
+        take = self.choice(data, ("measure", "take"), schema.TAKES, "last" if span == "at-start" else None)
+        for_each = self.choice(data, ("measure", "for_each"), schema.FOR_EACH) if "for_each" in data else None
+        count = data.get("count", 1)
+        if not isinstance(count, int) or isinstance(count, bool) or count < 1:
+            self.fault(("measure", "count"), "count must be a whole number from 1")
+            count = 1
+        length = self.setting(data, ("measure", "length"), "time")
+        if span in ("before", "after", "work+after") and length is None:
+            self.fault(("measure",), f'span "{span}" needs a length', 'write length = "24 h"')
+        if length is not None and span in ("work", "nights-after", "at-start"):
+            self.fault(("measure", "length"), f'span "{span}" has no length')
+        if quantity is not None and (for_each == "neighbour") != (quantity.scope == "neighbour"):
+            self.fault(("measure",), f'quantity "{quantity.name}" '
+                       + ('needs for_each = "neighbour"' if for_each is None else "is not one for each neighbour"))  # fmt: skip
+        return Measure(quantity.name if quantity else "", span, take, for_each, length, count)
+
+    def setting(self, data: Mapping, key: tuple, dimension: str | None) -> Setting | None:
+        value = data.get(key[-1])
+        if value is None:
+            return None
+        if isinstance(value, str):
+            value = {"default": value}
+        if not isinstance(value, dict):
+            self.fault(key, f"{key[-1]} must be a quantity such as \"10 mph\", or a table with label, default, cap")
+            return None
+        self.unknown_keys(value, key, _KEYS["setting"])
+        label = value.get("label")
+        if label is not None and label not in LABEL_QUANTITIES:
+            self.fault((*key, "label"), f'"{label}" is not a label field', did_you_mean(str(label), LABEL_QUANTITIES))
+        elif label is not None and dimension not in (None, "application_rate") and LABEL_QUANTITIES[label] != dimension:
+            self.fault((*key, "label"), f'label field "{label}" is a {LABEL_QUANTITIES[label].replace("_", " ")}, '
+                       f"the quantity is a {dimension.replace('_', ' ')}")  # fmt: skip
+        if label is None and "default" not in value:
+            self.fault(key, f"{key[-1]} has neither a label field nor a default")
+        return Setting(self.number(value, (*key, "default"), dimension), label, self.number(value, (*key, "cap"), dimension))
+
+    def number(self, data: Mapping, key: tuple, dimension: str | None) -> float | None:
+        value = data.get(key[-1])
+        if value is None or dimension is None:
+            return None
+        if dimension == "application_rate":
+            self.fault(key, "a rate of product can only come from the label")
+            return None
+        try:
+            return units.parse(value, dimension)
+        except units.UnitError as error:
+            self.fault(key, str(error.problems[0].what), error.problems[0].hint)
+            return None
+
+    def estimate(self, quantity: Quantity | None) -> str | None:
+        missing = self.table(self.data, ("missing",))
+        self.unknown_keys(missing, ("missing",), _KEYS["missing"])
+        value = missing.get("weather", "unknown")
+        if value == "unknown":
+            return None
+        name = value.removeprefix("estimate:") if isinstance(value, str) else ""
+        if not isinstance(value, str) or not value.startswith("estimate:") or name not in QUANTITIES:
+            self.fault(("missing", "weather"), f'"{value}" is neither "unknown" nor "estimate:" and a registered quantity',
+                       did_you_mean(name, QUANTITIES))  # fmt: skip
+            return None
+        if quantity and QUANTITIES[name].dimension != quantity.dimension:
+            self.fault(("missing", "weather"), f'the estimate "{name}" is not a {quantity.dimension.replace("_", " ")}')
+        return name
+
+    def words(self) -> Mapping[str, str]:
+        words = self.table(self.data, ("words",), required=True)
+        self.unknown_keys(words, ("words",), _KEYS["words"])
+        for name in _KEYS["words"] if words else ():
+            text = self.word(words, ("words", name), required=True)
+            for placeholder in re.findall(r"\{(\w*)", text):
+                if placeholder not in PLACEHOLDERS:
+                    self.fault(("words", name), f'"{{{placeholder}}}" is not a placeholder', did_you_mean(placeholder, PLACEHOLDERS))
+        return dict(words)
+
+    def sources(self) -> tuple[Source, ...]:
+        rows = self.data.get("source", [])
+        if not isinstance(rows, list) or not rows:
+            self.fault((), "a rule names at least one [[source]]", 'use kind = "common practice" where there is none')
+            return ()
+        found = []
+        for at, row in enumerate(rows):
+            self.unknown_keys(row, ("source", at), _KEYS["source"])
+            kind = self.choice(row, ("source", at, "kind"), schema.SOURCE_KINDS)
+            found.append(Source(kind, self.word(row, ("source", at, "text"), required=True)))
+        return tuple(found)
+
+    def examples(self, dimension: str | None) -> tuple[Example, ...]:
+        found = []
+        for at, row in enumerate(self.data.get("example", [])):
+            key = ("example", at)
+            self.unknown_keys(row, key, _KEYS["example"])
+            expect = self.choice(row, (*key, "expect"), ("go", "no-go", "unknown"))
+            label = {}
+            for name, value in self.table(row, (*key, "label")).items():
+                if name not in LABEL_QUANTITIES:
+                    self.fault((*key, "label", name), f'"{name}" is not a label field', did_you_mean(name, LABEL_QUANTITIES))
+                    continue
+                number = self.number({name: value}, (*key, "label", name), LABEL_QUANTITIES[name])
+                if number is not None:
+                    label[name] = number
+            work = self.number(row, (*key, "work"), "time")
+            given = self.given(row.get("given"), (*key, "given"), dimension)
+            found.append(Example(self.word(row, (*key, "says"), required=True), given, expect, label,
+                                 1.0 if work is None else work, line_of(self.lines, key)))  # fmt: skip
+        return tuple(found)
+
+    def given(self, value, key: tuple, dimension: str | None) -> tuple[tuple[int, int, float | None], ...]:
+        """ "7 mph" all through, or { "-48..96" = "0 mm", "3" = "2 mm" } by hours from the start."""
+        if not isinstance(value, dict):
+            value = {f"{EXAMPLE_SPAN[0]}..{EXAMPLE_SPAN[1]}": value}
+        rows = []
+        for hours, amount in value.items():
+            match = _HOURS.match(hours)
+            if not match:
+                self.fault((*key, hours), f'"{hours}" is not an hour or a range of hours', 'write "3" or "0..24"')
+                continue
+            first = int(match.group(1))
+            stop = int(match.group(2)) if match.group(2) else first + 1
+            if amount == "unknown":
+                rows.append((first, stop, None))
+                continue
+            # rates of product have no unit of their own in an example: the label's and the quantity's are the same
+            number = self.number({"v": amount}, (*key, "v"), "volume_rate" if dimension == "application_rate" else dimension)
+            rows.append((first, stop, number))
+        return tuple(rows)
+
+
+PLACEHOLDERS = ("value", "limit", "at", "change", "neighbour")

@@ -1,0 +1,207 @@
+"""Reducing hourly series over the span that a start hour asks about.
+
+For every start hour s a span is a run of hours at fixed offsets from s, so all starts are reduced at once: extremes by
+doubling, sums by cumulative sums. Every reduction gives the value over what is known, and whether all was known; what
+that means for a limit is decided in `judge`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+import numpy as np
+
+from advisor.logic import Kleene, within
+
+Take = Literal["min", "max", "sum", "mean", "any", "all", "last"]
+
+#: what a value over the known part says about the whole: a bound from below, from above, or nothing
+_BOUND = {"max": "lower", "any": "lower", "sum": "lower", "min": "upper", "all": "upper", "mean": None, "last": None}
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """An hourly series as a span sees it.
+
+    Attributes
+    ----------
+    values : ndarray (..., hour)
+    instant : bool
+        Instants bound their hour on both sides; other values belong to the whole hour.
+    block_first, block_last : ndarray (..., hour), optional
+        A block that lies only partly in a span counts whole in a sum.
+    """
+
+    values: np.ndarray
+    instant: bool = False
+    block_first: np.ndarray | None = None
+    block_last: np.ndarray | None = None
+
+
+class Reduced(NamedTuple):
+    """Value over the known part of a span (NaN when nothing is known) and whether all of it was known."""
+
+    value: np.ndarray
+    complete: np.ndarray
+
+
+def reduce_offsets(series: Series, first: int, stop: int, take: Take) -> Reduced:
+    """Reduce over hours s + first .. s + stop - 1 for every start s on the axis.
+
+    Hours that fall off the axis are unknown. Shape (..., hour) in and out.
+    """
+    values = series.values
+    length = stop - first
+    if take in ("sum", "mean"):
+        return _add(series, first, stop, take)
+    if take == "last":
+        last = _shift(values, stop if series.instant else stop - 1)
+        return Reduced(last, ~np.isnan(last))
+    if series.instant:
+        length += 1
+    largest = take in ("max", "any")
+    value = _sliding_extreme(_shift(values, first), length, largest)
+    unknown = _count_unknown(values, first, length)
+    return Reduced(value, unknown == 0)
+
+
+def reduce_at_start(series: Series) -> Reduced:
+    """The value at the start itself."""
+    return Reduced(series.values, ~np.isnan(series.values))
+
+
+def reduce_nights(series: Series, first: np.ndarray, stop: np.ndarray, night_of: np.ndarray, count: int, take: Take) -> Reduced:
+    """Reduce over `count` nights, beginning with the night that `night_of` names for each start.
+
+    Parameters
+    ----------
+    series : Series (site, member, hour)
+    first, stop : ndarray of int (site, night)
+        Hours [first, stop) of each night on the axis; they may lie outside it.
+    night_of : ndarray of int (site, hour)
+        Index of the first night after each start; len(night) where there is none.
+    """
+    values = series.values
+    sites, members, hours = np.broadcast_shapes(values.shape, (first.shape[0], 1, 1))
+    values = np.broadcast_to(values, (sites, members, hours))
+    nights = first.shape[1]
+    longest = int((stop - first).max()) + (1 if series.instant else 0)
+    offset = np.arange(longest)
+    at = first[:, :, None] + offset
+    wanted = offset < (stop - first)[:, :, None] + (1 if series.instant else 0)
+    inside = (at >= 0) & (at < hours)
+    flat = np.where(inside, at, 0).reshape(sites, 1, nights * longest)
+    picked = np.take_along_axis(values, np.broadcast_to(flat, (sites, members, nights * longest)), axis=2)
+    picked = picked.reshape(sites, members, nights, longest)
+    picked = np.where((inside & wanted)[:, None], picked, np.nan)
+    complete = (~np.isnan(picked) | ~wanted[:, None]).all(axis=-1)
+    extreme = np.fmax if take in ("max", "any") else np.fmin
+    value = extreme.reduce(picked, axis=-1)
+    # a further night that never comes on this axis is unknown
+    pad = ((0, 0), (0, 0), (0, count + 1))
+    value = np.pad(value, pad, constant_values=np.nan)
+    complete = np.pad(complete, pad, constant_values=False)
+    run_value, run_complete = value[..., : nights + 1], complete[..., : nights + 1]
+    for later in range(1, count):
+        run_value = extreme(run_value, value[..., later : nights + 1 + later])
+        run_complete = run_complete & complete[..., later : nights + 1 + later]
+    index = np.broadcast_to(night_of[:, None, :], (sites, members, night_of.shape[-1]))
+    return Reduced(np.take_along_axis(run_value, index, 2), np.take_along_axis(run_complete, index, 2))
+
+
+def judge(reduced: Reduced, take: Take, at_least=None, at_most=None) -> Kleene:
+    """Whether a reduced value keeps its limits, in three values.
+
+    What is known of a span may already decide: one hour of too much wind is a known false although later hours are
+    unknown, and a sum that has reached its lower limit stays above it.
+    """
+    bound = _BOUND[take]
+    holds = np.ones(np.shape(reduced.value), dtype=bool)
+    fails = np.zeros(np.shape(reduced.value), dtype=bool)
+    for low, high in ((at_least, None), (None, at_most)):
+        if low is None and high is None:
+            continue
+        side = within(reduced.value, low, high)
+        decides_true = reduced.complete
+        decides_false = reduced.complete
+        if bound == "lower":
+            decides_true, decides_false = (True, decides_false) if high is None else (decides_true, True)
+        elif bound == "upper":
+            decides_true, decides_false = (decides_true, True) if high is None else (True, decides_false)
+        holds = holds & side.holds & decides_true
+        fails = fails | (side.fails & decides_false)
+    return Kleene(holds, holds | fails)
+
+
+def _shift(values: np.ndarray, by: int) -> np.ndarray:
+    """values[..., s + by] at s; NaN off the axis."""
+    if by == 0:
+        return values
+    out = np.full_like(values, np.nan)
+    hours = values.shape[-1]
+    if by > 0 and by < hours:
+        out[..., : hours - by] = values[..., by:]
+    elif by < 0 and -by < hours:
+        out[..., -by:] = values[..., : hours + by]
+    return out
+
+
+def _sliding_extreme(values: np.ndarray, length: int, largest: bool) -> np.ndarray:
+    """Extreme of the known values among s .. s + length - 1, by doubling: log2(length) passes."""
+    extreme = np.fmax if largest else np.fmin
+    out, width = values, 1
+    while width * 2 <= length:
+        out = extreme(out, _shift(out, width))
+        width *= 2
+    return extreme(out, _shift(out, length - width)) if width < length else out
+
+
+def _cumulative(values: np.ndarray) -> np.ndarray:
+    total = np.zeros((*values.shape[:-1], values.shape[-1] + 1), dtype=np.float64)
+    np.cumsum(values, axis=-1, out=total[..., 1:])
+    return total
+
+
+def _window(hours: int, first: int, stop: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    start = np.arange(hours)
+    low, high = start + first, start + stop
+    outside = (low < 0) | (high > hours)
+    return np.clip(low, 0, hours), np.clip(high, 0, hours), outside
+
+
+def _count_unknown(values: np.ndarray, first: int, length: int) -> np.ndarray:
+    """How many of s + first .. s + first + length - 1 are unknown; hours off the axis count."""
+    hours = values.shape[-1]
+    total = np.zeros((*values.shape[:-1], hours + 1), dtype=np.int32)
+    np.cumsum(np.isnan(values), axis=-1, out=total[..., 1:])
+    low, high, outside = _window(hours, first, first + length)
+    return total[..., high] - total[..., low] + outside
+
+
+def _add(series: Series, first: int, stop: int, take: Take) -> Reduced:
+    values = series.values
+    hours = values.shape[-1]
+    if series.instant:
+        # the mean of both ends of each hour
+        values = 0.5 * (values + _shift(values, 1))
+    low, high, outside = _window(hours, first, stop)
+    total, unknown = _cumulative(np.nan_to_num(values)), _cumulative(np.isnan(values))
+    if series.block_first is None or take == "mean":
+        amount, missing = total[..., high] - total[..., low], unknown[..., high] - unknown[..., low]
+    else:
+        # whole blocks: from the first hour of the first block to the last hour of the last
+        first_hour = np.clip(series.block_first, 0, hours)[..., np.minimum(low, hours - 1)]
+        last_hour = np.clip(series.block_last + 1, 0, hours)[..., np.maximum(high - 1, 0)]
+        low = np.where(low < hours, np.minimum(first_hour, low), low)
+        high = np.where(high > 0, np.maximum(last_hour, high), high)
+        shape = (*values.shape[:-1], hours)
+        low, high = np.broadcast_to(low, shape), np.broadcast_to(high, shape)
+        amount = np.take_along_axis(total, high, -1) - np.take_along_axis(total, low, -1)
+        missing = np.take_along_axis(unknown, high, -1) - np.take_along_axis(unknown, low, -1)
+    known_hours = stop - first - missing
+    value = np.where(missing + outside >= stop - first, np.nan, amount)
+    if take == "mean":
+        value = value / np.maximum(known_hours, 1)
+    # cumulative sums leave rounding of the order of 1e-13 mm, far below any amount that is reported
+    return Reduced(np.where(np.abs(value) < 1e-9, 0.0, value), (missing == 0) & ~outside)

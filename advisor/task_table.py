@@ -1,0 +1,304 @@
+"""Many tasks as arrays (task,), so that thousands are scored like one.
+
+A task is one treatment on one area on one pass. What a rule may ask about it stands here in SI floats and plain words;
+NaN and None mean that nobody has said, and `notes` says whose turn it is to say it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from advisor.clock import to_numpy
+from advisor.model import LABEL_QUANTITIES, Household, Record, Task
+from advisor.soil.runoff import turf_curve_number
+from advisor.soil.texture import soil_texture
+from advisor.soil.water import total_available_water, turf_coefficient
+
+#: part of the readily available water that is gone, by what the person saw of the soil (common practice, no source)
+STATED_DEPLETION = {"wet": 0.0, "moist": 0.5, "dry": 2.0}
+
+
+@dataclass(frozen=True, eq=False)
+class TaskTable:
+    """Arrays over tasks.
+
+    Attributes
+    ----------
+    site : ndarray of int (task,)
+        Position of the task's site on the forecast's site axis.
+    duration, clean_up : ndarray (task,)
+        [h]
+    label : mapping of str to ndarray (task,)
+        Stated quantities of the label, canonical units; NaN where it does not state them.
+    blank : mapping of str to ndarray of bool (task,)
+        Required label fields that were left empty.
+    facts : mapping of str to sequence of str or None (task,)
+        What guards compare; None where not stated.
+    scalars : mapping of str to ndarray (task,)
+        Numbers from the ledger and the household.
+    instants : mapping of str to ndarray of datetime64[s] (task,)
+        Moments from the ledger and the household, NaT where there is none.
+    """
+
+    site: np.ndarray
+    zone: Sequence[ZoneInfo]
+    duration: np.ndarray
+    clean_up: np.ndarray
+    label: Mapping[str, np.ndarray]
+    blank: Mapping[str, np.ndarray]
+    facts: Mapping[str, Sequence[str | None]]
+    scalars: Mapping[str, np.ndarray]
+    instants: Mapping[str, np.ndarray]
+    #: neighbours (task, slot): distance [m], bearing and arc [degrees]; `neighbour_facts` in words, "" in empty slots
+    neighbours: Mapping[str, np.ndarray]
+    neighbour_facts: Mapping[str, np.ndarray]
+    neighbour_names: Sequence[Sequence[str]]
+    #: local working hours by weekday, one mapping a task
+    hours: Sequence[Mapping[int, tuple]]
+    #: irrigation timetable a task; None where not stated
+    irrigation: Sequence[tuple | None]
+    #: why a quantity is unknown for a task, by (quantity, task)
+    notes: Mapping[tuple[str, int], str] = field(default_factory=dict)
+    tasks: Sequence[Task] = ()
+
+    def __len__(self) -> int:
+        return len(self.site)
+
+
+def build(tasks: Sequence[Task], records: Sequence[Record], now: datetime, site_index: Sequence[int] | None = None) -> TaskTable:
+    """Arrays of the tasks of one or more households, as the ledger stands at `now`."""
+    count = len(tasks)
+    site = np.asarray(site_index if site_index is not None else np.zeros(count), dtype=int)
+    notes: dict[tuple[str, int], str] = {}
+    label = {name: np.full(count, np.nan) for name in LABEL_QUANTITIES}
+    blank: dict[str, np.ndarray] = {}
+    scalars = {name: np.full(count, np.nan) for name in _SCALARS}
+    instants = {name: np.full(count, np.datetime64("NaT"), dtype="datetime64[s]") for name in ("last_pass", "latest_day_end")}
+    facts: dict[str, list[str | None]] = {name: [None] * count for name in _FACTS}
+    slots = max((len(task.area.neighbours) for task in tasks), default=0)
+    neighbours = {name: np.full((count, slots), np.nan) for name in ("distance", "bearing", "arc")}
+    neighbour_facts = {name: np.full((count, slots), "", dtype=object) for name in ("kind", "sensitivity", "drift")}
+    for at, task in enumerate(tasks):
+        for name, value in task.label.limits.items():
+            label[name][at] = value
+        for name in task.label.blank:
+            blank.setdefault(name, np.zeros(count, dtype=bool))[at] = True
+        for name, fact in task_facts(task, now).items():
+            facts[name][at] = fact
+        for name, value in _task_scalars(task, records, now).items():
+            scalars[name][at] = value
+        last = last_pass(task, records)
+        if last is not None:
+            instants["last_pass"][at] = to_numpy(last.ended_at or last.started_at)
+        latest = latest_day(task, now)
+        if latest is not None:
+            end = datetime(latest.year, latest.month, latest.day, 23, 59, 59, tzinfo=task.household.site.zone)
+            instants["latest_day_end"][at] = to_numpy(end)
+        for slot, neighbour in enumerate(task.area.neighbours):
+            neighbours["distance"][at, slot] = neighbour.distance
+            neighbours["bearing"][at, slot] = np.nan if neighbour.bearing is None else neighbour.bearing
+            neighbours["arc"][at, slot] = neighbour.arc
+            neighbour_facts["kind"][at, slot] = neighbour.kind
+            neighbour_facts["sensitivity"][at, slot] = neighbour.sensitivity
+            # a drain or a root zone is not reached through the air; distance rules of their own look after them
+            neighbour_facts["drift"][at, slot] = "no" if neighbour.kind in ("roots", "drain") else "yes"
+        notes.update({(quantity, at): text for quantity, text in _household_notes(task)})
+    return TaskTable(
+        site=site,
+        zone=[task.household.site.zone for task in tasks],
+        duration=np.array([task.duration for task in tasks], dtype=float),
+        clean_up=np.array([task.household.sprayers[task.treatment.sprayer].clean_up for task in tasks], dtype=float),
+        label=label,
+        blank=blank,
+        facts=facts,
+        scalars=scalars,
+        instants=instants,
+        neighbours=neighbours,
+        neighbour_facts=neighbour_facts,
+        neighbour_names=[[n.name for n in task.area.neighbours] for task in tasks],
+        hours=[task.household.hours for task in tasks],
+        irrigation=[task.area.irrigation for task in tasks],
+        notes=notes,
+        tasks=tuple(tasks),
+    )
+
+
+#: facts that guards may compare, and what they say
+_FACTS: dict[str, str] = {
+    "treatment.method": "broadcast or spot",
+    "treatment.mode": "foliar, soil or both",
+    "target.life_cycle": "perennial, winter-annual, summer-annual or biennial",
+    "season": "spring, summer, autumn or winter, by the hemisphere",
+    "target.hardy_in_autumn": "yes for perennials, biennials and winter annuals in autumn, else no",
+    "label.volatile": "yes or no",
+    "label.root_active": "yes or no",
+    "label.restricted_use": "yes or no",
+    "household.for_hire": "yes or no",
+    "area.slope": "flat, gentle or steep",
+    "area.turf_season": "cool-season or warm-season",
+}
+FACTS = _FACTS
+NEIGHBOUR_FACTS = {"neighbour.kind": "kind", "neighbour.sensitivity": "sensitivity", "neighbour.drift": "drift"}
+
+_SCALARS = (
+    "pass_number",
+    "passes_this_year",
+    "product_this_year",
+    "product_this_pass",
+    "turf_allowed",
+    "turf_active",
+    "sprayer_clean",
+    "available_water",
+    "crop_coefficient",
+    "depletion_share",
+    "curve_number",
+    "stated_depletion",
+    "stated_day",
+    "green_share",
+)
+
+
+def season(day: date, latitude: float) -> str:
+    """Meteorological season of a day."""
+    month = (day.month + (0 if latitude >= 0 else 6) - 1) % 12 + 1
+    return {12: "winter", 1: "winter", 2: "winter", 3: "spring", 4: "spring", 5: "spring",
+            6: "summer", 7: "summer", 8: "summer"}.get(month, "autumn")  # fmt: skip
+
+
+def task_facts(task: Task, now: datetime) -> dict[str, str | None]:
+    def yes(value: bool) -> str:
+        return "yes" if value else "no"
+
+    treatment, label, site = task.treatment, task.label, task.household.site
+    now_season = season(now.astimezone(site.zone).date(), site.latitude)
+    hardy = treatment.life_cycle in ("perennial", "biennial", "winter-annual") and now_season == "autumn"
+    return {
+        "treatment.method": treatment.method,
+        "treatment.mode": label.mode,
+        "target.life_cycle": treatment.life_cycle,
+        "season": now_season,
+        "target.hardy_in_autumn": yes(hardy) if treatment.life_cycle else "no",
+        "label.volatile": yes(label.volatile),
+        "label.root_active": yes(label.root_active),
+        "label.restricted_use": yes(label.restricted_use),
+        "household.for_hire": yes(task.household.for_hire),
+        "area.slope": task.area.slope,
+        "area.turf_season": task.area.turf_season,
+    }
+
+
+def same_ingredient(task: Task, record: Record) -> bool:
+    ours = {ingredient.name.casefold() for ingredient in task.label.active_ingredients}
+    return record.area == task.area.id and bool(ours & {name.casefold() for name in record.active_ingredients})
+
+
+def last_pass(task: Task, records: Sequence[Record]) -> Record | None:
+    """The newest record on this area with an active ingredient of this label, whatever the treatment was called."""
+    matching = [record for record in records if same_ingredient(task, record)]
+    return max(matching, key=lambda record: record.ended_at or record.started_at, default=None)
+
+
+def label_year(task: Task, now: datetime) -> tuple[date, date]:
+    """[first, next first) day of the label's year that holds `now`."""
+    today = now.astimezone(task.household.site.zone).date()
+    month, day = getattr(task.label, "year_starts", (1, 1))
+    first = date(today.year, month, day)
+    if today < first:
+        first = date(today.year - 1, month, day)
+    return first, date(first.year + 1, month, day)
+
+
+def latest_day(task: Task, now: datetime) -> date | None:
+    """The last sensible day: the treatment's own, else four weeks after the site's mean first frost."""
+    if task.treatment.latest is not None:
+        return task.treatment.latest
+    frost = task.household.site.first_frost
+    if frost is None:
+        return None
+    today = now.astimezone(task.household.site.zone).date()
+    latest = date.fromordinal(date(today.year, *frost).toordinal() + 28)
+    # In the months after the year's last day the next frost is the one that counts.
+    return latest if (today - latest).days < 120 else date.fromordinal(date(today.year + 1, *frost).toordinal() + 28)
+
+
+def _task_scalars(task: Task, records: Sequence[Record], now: datetime) -> dict[str, float]:
+    household, area, label = task.household, task.area, task.label
+    zone = household.site.zone
+    first, following = label_year(task, now)
+    this_year = [
+        record
+        for record in records
+        if same_ingredient(task, record) and first <= record.started_at.astimezone(zone).date() < following
+    ]
+    amounts = [np.nan if r.amount is None else r.amount / (r.size or area.size) for r in this_year]
+    rate = task.treatment.rate
+    planned = np.nan if rate is None else rate
+    listed = {name.casefold() for name in label.turf_species}
+    allowed = bool(listed) and all(species.casefold() in listed for species in area.turf)
+    sprayer = household.sprayers[task.treatment.sprayer]
+    clean = np.nan
+    if sprayer.rinsed is not None:
+        clean = float(sprayer.rinsed)
+    elif sprayer.last_contents is not None:
+        clean = float(sprayer.last_contents.strip().casefold() in ("", "none", "nothing", "water", label.product.casefold()))
+    out = {
+        "pass_number": float(task.pass_number),
+        "passes_this_year": float(len(this_year) + 1),
+        "product_this_year": float(np.sum(amounts) + planned),
+        "product_this_pass": planned,
+        "turf_allowed": np.nan if not label.turf_species else float(allowed),
+        "turf_active": float(area.turf_state == "active"),
+        "sprayer_clean": clean,
+        "green_share": np.nan if area.green_share is None else area.green_share,
+        "crop_coefficient": turf_coefficient(area.turf_season),
+        "depletion_share": 0.40 if area.turf_season == "cool-season" else 0.50,
+    }
+    if household.site.soil is not None:
+        texture = soil_texture(household.site.soil)
+        water = total_available_water(texture.field_capacity, texture.wilting_point, area.rooting_depth)
+        out["available_water"] = float(water)
+        out["curve_number"] = turf_curve_number(texture.hydrologic_group)
+        if area.soil_state is not None and area.soil_seen is not None:
+            share = min(STATED_DEPLETION[area.soil_state] * out["depletion_share"], 0.9)
+            out["stated_depletion"] = share * float(water)
+            out["stated_day"] = float((area.soil_seen - date(1970, 1, 1)).days)
+    return out
+
+
+def _household_notes(task: Task):
+    area, household, label = task.area, task.household, task.label
+    if area.irrigation is None:
+        yield "wetting", f'the irrigation timetable of area "{area.id}" is not stated: write irrigation = "none" or its times'
+    if household.site.soil is None:
+        reason = "the soil texture of the site is not stated"
+        yield "soil_stress", reason
+        yield "runoff_depth", reason
+    elif area.soil_state is None:
+        yield "soil_stress", (
+            f'the forecast holds too little past weather, and the soil of area "{area.id}" is not stated: '
+            'look at it and write soil_state = "moist" and soil_seen = the date'
+        )
+    else:
+        yield "soil_stress", f'what was seen of the soil of area "{area.id}" cannot be carried through to this day'
+    if not label.turf_species:
+        yield "turf_allowed", "the label file lists no turf species"
+    sprayer = household.sprayers[task.treatment.sprayer]
+    if sprayer.rinsed is None and sprayer.last_contents is None:
+        yield "sprayer_clean", f'what sprayer "{sprayer.id}" held last, and whether it was rinsed, is not stated'
+    if task.treatment.rate is None:
+        yield "product_this_year", "the label file states no rate"
+        yield "product_this_pass", "the label file states no rate"
+    else:
+        yield "product_this_year", "an earlier pass of this year was recorded without its amount"
+
+
+def day_number(days: np.ndarray) -> np.ndarray:
+    """Calendar days as floats since 1970-01-01."""
+    return days.astype("datetime64[D]").astype(float)
+
+
