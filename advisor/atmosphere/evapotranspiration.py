@@ -4,8 +4,22 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..sun.position import solar_elevation
 from .arrays import as_floats
-from .moisture import (
+from .radiation import (
+    carry_ratio,
+    clear_sky_ratio,
+    clear_sky_shortwave,
+    extraterrestrial_daily,
+    extraterrestrial_hourly,
+    net_longwave_daily,
+    net_longwave_hourly,
+    net_radiation,
+    net_shortwave,
+    soil_heat_flux_hourly,
+)
+from .vapour import (
+    atmospheric_pressure,
     mean_saturation_vapour_pressure,
     psychrometric_constant,
     saturation_slope,
@@ -17,6 +31,9 @@ _ASCE = {
     "short": (900.0, 0.34, 37.0, 0.24, 0.96, 0.1, 0.5),
     "tall": (1600.0, 0.38, 66.0, 0.25, 1.7, 0.04, 0.2),
 }
+
+# ASCE-EWRI eq. 5 rounds the constant of the slope to 2503; FAO-56 eq. 13 has 4098 x 0.6108 = 2503.06.
+_ASCE_SLOPE = 2503.0 / (4098.0 * 0.6108)
 
 
 def _combination(slope, gamma, available, temperature, wind_speed, deficit, numerator, denominator):
@@ -62,7 +79,7 @@ def reference_et_daily(
     Allen RG, Pereira LS, Raes D, Smith M (1998) Crop evapotranspiration. FAO Irrigation and Drainage
     Paper 56, Rome.
     """
-    return asce_et_daily(
+    highest, lowest, moisture, wind, radiation, air_pressure, ground = as_floats(
         temperature_maximum,
         temperature_minimum,
         vapour_pressure,
@@ -70,7 +87,17 @@ def reference_et_daily(
         net_radiation,
         pressure,
         soil_heat_flux,
-        surface="short",
+    )
+    mean = 0.5 * (highest + lowest)
+    return _combination(
+        saturation_slope(mean),
+        psychrometric_constant(air_pressure),
+        radiation - ground,
+        mean,
+        wind,
+        mean_saturation_vapour_pressure(highest, lowest) - moisture,
+        900.0,
+        0.34,
     )
 
 
@@ -156,7 +183,7 @@ soil_heat_flux : numeric
     )
     mean = 0.5 * (highest + lowest)
     return _combination(
-        saturation_slope(mean),
+        saturation_slope(mean) * _ASCE_SLOPE,
         psychrometric_constant(air_pressure),
         radiation - ground,
         mean,
@@ -196,7 +223,7 @@ def asce_et_hourly(
     _, _, numerator, by_day, by_night, ground_day, ground_night = _constants(surface)
     ground = np.where(day, ground_day, ground_night).astype(temperature.dtype)
     return _combination(
-        saturation_slope(temperature),
+        saturation_slope(temperature) * _ASCE_SLOPE,
         psychrometric_constant(air_pressure),
         radiation * (1.0 - ground),
         temperature,
@@ -238,3 +265,115 @@ def hargreaves_et(temperature_mean, temperature_maximum, temperature_minimum, ex
     )
     with np.errstate(all="ignore"):
         return (0.408 * 0.0023 * (mean + 17.8) * np.sqrt(highest - lowest) * above)[()]
+
+
+def reference_et_daily_from_weather(
+    temperature_maximum,
+    temperature_minimum,
+    vapour_pressure,
+    wind_speed_2m,
+    shortwave,
+    latitude,
+    day_of_year,
+    elevation,
+):
+    """Reference evapotranspiration of a day straight from the weather (FAO-56 eq. 6 with eq. 7, 21, 37-40).
+
+    Parameters
+    ----------
+    temperature_maximum, temperature_minimum : numeric
+        Daily extremes of the air temperature. [degC]
+    vapour_pressure : numeric
+        Actual vapour pressure. [kPa]
+    wind_speed_2m : numeric
+        Mean wind speed at 2 m. [m/s]
+    shortwave : numeric
+        Shortwave radiation of the day. [MJ m-2 d-1]
+    latitude : numeric
+        North positive. [degrees]
+    day_of_year : numeric
+        1 to 366. [-]
+    elevation : numeric
+        Height above sea level. [m]
+
+    Returns
+    -------
+    numeric
+        Reference evapotranspiration; NaN in the polar night, where Rs/Rso does not exist. [mm/d]
+
+    References
+    ----------
+    Allen et al. (1998) FAO Irrigation and Drainage Paper 56.
+    """
+    highest, lowest, moisture, wind, incoming, north, day, height = as_floats(
+        temperature_maximum,
+        temperature_minimum,
+        vapour_pressure,
+        wind_speed_2m,
+        shortwave,
+        latitude,
+        day_of_year,
+        elevation,
+    )
+    clear = clear_sky_shortwave(extraterrestrial_daily(north, day), height)
+    longwave = net_longwave_daily(highest, lowest, moisture, incoming, clear)
+    energy = net_radiation(net_shortwave(incoming), longwave)
+    return reference_et_daily(highest, lowest, moisture, wind, energy, atmospheric_pressure(height))
+
+
+def reference_et_hourly_from_weather(
+    time,
+    air_temperature,
+    vapour_pressure,
+    wind_speed_2m,
+    shortwave,
+    latitude,
+    longitude,
+    elevation,
+    initial_ratio=0.6,
+):
+    """Reference evapotranspiration of consecutive hours straight from the weather (FAO-56 eq. 53).
+
+    Parameters
+    ----------
+    time : datetime64 array, shape (..., hour)
+        Starts of consecutive hours, UTC.
+    air_temperature : numeric, shape (..., hour)
+        Mean air temperature of the hour. [degC]
+    vapour_pressure : numeric
+        Actual vapour pressure. [kPa]
+    wind_speed_2m : numeric
+        Mean wind speed at 2 m. [m/s]
+    shortwave : numeric
+        Mean shortwave radiation of the hour. [W/m2]
+    latitude, longitude, elevation : numeric
+        North and east positive [degrees], height above sea level [m]; shapes broadcast against the rest, such
+        as (site, 1).
+    initial_ratio : numeric
+        Rs/Rso for hours before the first with a high sun: 0.4 to 0.6 in humid, 0.7 to 0.8 in arid climates
+        (FAO-56 ch. 3). [-]
+
+    Returns
+    -------
+    numeric
+        Reference evapotranspiration; below 0 means dew. [mm/h]
+
+    Notes
+    -----
+    Rs/Rso of hours with the sun below 17 degrees is that of the last higher one (ASCE-EWRI eq. 46).
+
+    References
+    ----------
+    Allen et al. (1998) FAO Irrigation and Drainage Paper 56. ASCE-EWRI (2005).
+    """
+    temperature, moisture, wind, flux, north, east, height = as_floats(
+        air_temperature, vapour_pressure, wind_speed_2m, shortwave, latitude, longitude, elevation
+    )
+    incoming = flux * 0.0036
+    clear = clear_sky_shortwave(extraterrestrial_hourly(time, north, east), height)
+    middle = np.asarray(time).astype("datetime64[s]") + np.timedelta64(1800, "s")
+    sun = solar_elevation(middle, north, east)
+    ratio = carry_ratio(clear_sky_ratio(incoming, clear), sun, initial_ratio)
+    energy = net_radiation(net_shortwave(incoming), net_longwave_hourly(temperature, moisture, ratio))
+    ground = soil_heat_flux_hourly(energy, sun > 0)
+    return reference_et_hourly(temperature, moisture, wind, energy, ground, atmospheric_pressure(height))

@@ -1,10 +1,15 @@
-"""The hours in which the air near the ground is, or may be, inverted, by the clock of the sun."""
+"""The hours in which the air near the ground is, or may be, inverted, by the clock of the sun.
+
+The published guides disagree by hours on when an inversion begins and ends; that is a setting.
+"""
 
 from __future__ import annotations
 
 from typing import NamedTuple
 
 import numpy as np
+
+from .arrays import as_floats
 
 
 class InversionSetting(NamedTuple):
@@ -29,13 +34,10 @@ INVERSION_SETTINGS = {
 
 def _inside(time, sunset, sunrise, before_sunset_hours, after_sunrise_hours, span_hours):
     """True where [time, time + span) touches a widened night, and where no night is known."""
-    stamp = np.asarray(time).astype("datetime64[s]").astype(np.int64).astype(np.float64)
-    stamp = np.where(np.isnat(np.asarray(time)), np.nan, stamp)
-    falls = np.atleast_1d(np.asarray(sunset).astype("datetime64[s]"))
-    rises = np.atleast_1d(np.asarray(sunrise).astype("datetime64[s]"))
-    missing = np.isnat(falls) | np.isnat(rises)
-    begin = np.where(missing, np.nan, falls.astype(np.int64).astype(np.float64))
-    finish = np.where(missing, np.nan, rises.astype(np.int64).astype(np.float64))
+    stamp = _seconds(time)
+    begin, finish = np.atleast_1d(_seconds(sunset)), np.atleast_1d(_seconds(sunrise))
+    missing = np.isnan(begin) | np.isnan(finish)
+    begin, finish = np.where(missing, np.nan, begin), np.where(missing, np.nan, finish)
     # One night more on each side, a day off: the nights given need not reach to the first and last hour.
     day = 86_400.0
     begin = np.concatenate([begin[..., :1] - day, begin, begin[..., -1:] + day], axis=-1)
@@ -104,3 +106,58 @@ def inversion_closed(time, sunset, sunrise, before_sunset_hours=2.0, after_sunri
     The guides behind the settings stand in `INVERSION_SETTINGS`.
     """
     return _inside(time, sunset, sunrise, before_sunset_hours, after_sunrise_hours, span_hours)
+
+
+def inversion_likelihood(time, sunset, sunrise, stability_class=None, span_hours=0.0):
+    """Share of the published onsets and break-ups by which the air would be inverted (`INVERSION_SETTINGS`).
+
+    An explanation to show beside a rule, not a probability and not a limit.
+
+    Parameters
+    ----------
+    time : datetime64 array, shape (..., hour)
+        UTC.
+    sunset, sunrise : datetime64 array, shape (..., night)
+        Consecutive nights, as `advisor.sun.nights` gives them.
+    stability_class : numeric, optional
+        1 (A) to 7 (G). Turner's night with a known class of 4 or less is too windy or overcast for an
+        inversion: share 0. Nothing else is changed by it. [-]
+    span_hours : float
+        0 asks for the moment; 1 whether any part of the hour counts. [h]
+
+    Returns
+    -------
+    numeric, shape (..., hour)
+        0 to 1; NaN where the time or the nights are not known. [-]
+
+    References
+    ----------
+    The guides behind the settings stand in `INVERSION_SETTINGS`.
+    """
+    inside = [
+        _inside(time, sunset, sunrise, setting.before_sunset_hours, setting.after_sunrise_hours, span_hours)
+        for setting in INVERSION_SETTINGS.values()
+    ]
+    share = np.mean(np.asarray(inside, dtype=np.float64), axis=0)
+    known = _reached(time, sunset, sunrise)
+    if stability_class is not None:
+        mixed = (as_floats(stability_class) <= 4.0) & is_night(time, sunset, sunrise, span_hours)
+        share = np.where(mixed, 0.0, share)
+    return np.where(known, share, np.nan)[()]
+
+
+def _reached(time, sunset, sunrise):
+    """True where the nights given reach to the time: within one day of a known night."""
+    stamp, begin, finish = _seconds(time), _seconds(sunset), _seconds(sunrise)
+    begin, finish = np.atleast_1d(begin), np.atleast_1d(finish)
+    known = ~(np.isnan(begin) | np.isnan(finish))
+    first = np.min(np.where(known, begin, np.inf), axis=-1) - 86_400.0
+    last = np.max(np.where(known, finish, -np.inf), axis=-1) + 86_400.0
+    if stamp.ndim:
+        first, last = first[..., None], last[..., None]
+    return (stamp >= first) & (stamp <= last)
+
+
+def _seconds(time):
+    stamp = np.asarray(time).astype("datetime64[s]")
+    return np.where(np.isnat(stamp), np.nan, stamp.astype(np.int64).astype(np.float64))

@@ -1,6 +1,7 @@
-"""Radiation at the surface: extraterrestrial, clear-sky, estimates of shortwave, net long- and shortwave.
+"""Radiation at the surface: clear-sky, estimates of shortwave, net short- and longwave, soil heat flux.
 
 Daily values in MJ m-2 d-1, hourly ones in MJ m-2 h-1. All equations from FAO-56 chapter 3 unless stated.
+The radiation above the air stands in ``extraterrestrial`` and can be had from here too.
 """
 
 from __future__ import annotations
@@ -8,9 +9,43 @@ from __future__ import annotations
 import numpy as np
 
 from .arrays import as_floats
+from .extraterrestrial import (
+    SOLAR_CONSTANT,
+    daylight_hours,
+    declination_of_day,
+    extraterrestrial_daily,
+    extraterrestrial_hourly,
+    inverse_relative_distance,
+    seasonal_correction,
+    solar_time_angle,
+    sunset_hour_angle,
+)
 
-SOLAR_CONSTANT = 0.0820
-"""Solar constant [MJ m-2 min-1] (FAO-56 eq. 21)."""
+__all__ = [
+    "ALBEDO",
+    "SOLAR_CONSTANT",
+    "carry_ratio",
+    "clear_sky_ratio",
+    "clear_sky_shortwave",
+    "daylight_hours",
+    "declination_of_day",
+    "extraterrestrial_daily",
+    "extraterrestrial_hourly",
+    "inverse_relative_distance",
+    "net_longwave_daily",
+    "net_longwave_hourly",
+    "net_radiation",
+    "net_shortwave",
+    "seasonal_correction",
+    "shortwave_from_cloud",
+    "shortwave_from_sunshine",
+    "shortwave_from_temperature_range",
+    "soil_heat_flux_hourly",
+    "soil_heat_flux_monthly",
+    "solar_time_angle",
+    "sunset_hour_angle",
+    "watts_to_megajoules",
+]
 
 ALBEDO = 0.23
 """Albedo of the grass reference surface [-] (FAO-56 eq. 38)."""
@@ -36,232 +71,6 @@ def watts_to_megajoules(flux, hours=1.0):
     """
     power, length = as_floats(flux, hours)
     return (power * 0.0036 * length)[()]
-
-
-def inverse_relative_distance(day_of_year):
-    """Inverse relative distance from the earth to the sun (FAO-56 eq. 23).
-
-    Parameters
-    ----------
-    day_of_year : numeric
-        1 to 366. [-]
-
-    Returns
-    -------
-    numeric
-        About 0.967 to 1.033. [-]
-
-    References
-    ----------
-    Allen et al. (1998) FAO Irrigation and Drainage Paper 56.
-    """
-    day = as_floats(day_of_year)
-    return (1.0 + 0.033 * np.cos(2.0 * np.pi * day / 365.0))[()]
-
-
-def declination_of_day(day_of_year):
-    """Solar declination by the day of the year, within 0.6 degrees (FAO-56 eq. 24).
-
-    Parameters
-    ----------
-    day_of_year : numeric
-        1 to 366. [-]
-
-    Returns
-    -------
-    numeric
-        Declination. [radians]
-
-    References
-    ----------
-    Allen et al. (1998) FAO Irrigation and Drainage Paper 56.
-    """
-    day = as_floats(day_of_year)
-    return (0.409 * np.sin(2.0 * np.pi * day / 365.0 - 1.39))[()]
-
-
-def sunset_hour_angle(latitude, day_of_year):
-    """Sunset hour angle, pi under midnight sun and 0 in the polar night (FAO-56 eq. 25).
-
-    Parameters
-    ----------
-    latitude : numeric
-        North positive. [degrees]
-    day_of_year : numeric
-        1 to 366. [-]
-
-    Returns
-    -------
-    numeric
-        0 to pi. [radians]
-
-    References
-    ----------
-    Allen et al. (1998) FAO Irrigation and Drainage Paper 56.
-    """
-    north, day = as_floats(latitude, day_of_year)
-    cosine = -np.tan(np.radians(north)) * np.tan(declination_of_day(day))
-    return np.arccos(np.clip(cosine, -1.0, 1.0))[()]
-
-
-def daylight_hours(latitude, day_of_year):
-    """Possible sunshine of a day (FAO-56 eq. 34).
-
-    Parameters
-    ----------
-    latitude : numeric
-        North positive. [degrees]
-    day_of_year : numeric
-        1 to 366. [-]
-
-    Returns
-    -------
-    numeric
-        0 to 24. [h]
-
-    References
-    ----------
-    Allen et al. (1998) FAO Irrigation and Drainage Paper 56.
-    """
-    return (sunset_hour_angle(latitude, day_of_year) * (24.0 / np.pi))[()]
-
-
-def extraterrestrial_daily(latitude, day_of_year):
-    """Extraterrestrial radiation of a day (FAO-56 eq. 21).
-
-    Parameters
-    ----------
-    latitude : numeric
-        North positive. [degrees]
-    day_of_year : numeric
-        1 to 366. [-]
-
-    Returns
-    -------
-    numeric
-        Radiation on a horizontal plane above the air. [MJ m-2 d-1]
-
-    References
-    ----------
-    Allen et al. (1998) FAO Irrigation and Drainage Paper 56.
-    """
-    north, day = as_floats(latitude, day_of_year)
-    north = np.radians(north)
-    declination = declination_of_day(day)
-    angle = np.arccos(np.clip(-np.tan(north) * np.tan(declination), -1.0, 1.0))
-    return (
-        24.0
-        * 60.0
-        / np.pi
-        * SOLAR_CONSTANT
-        * inverse_relative_distance(day)
-        * (
-            angle * np.sin(north) * np.sin(declination)
-            + np.cos(north) * np.cos(declination) * np.sin(angle)
-        )
-    )[()]
-
-
-def seasonal_correction(day_of_year):
-    """Seasonal correction for solar time (FAO-56 eq. 32, 33).
-
-    Parameters
-    ----------
-    day_of_year : numeric
-        1 to 366. [-]
-
-    Returns
-    -------
-    numeric
-        Correction. [h]
-
-    References
-    ----------
-    Allen et al. (1998) FAO Irrigation and Drainage Paper 56.
-    """
-    turn = 2.0 * np.pi * (as_floats(day_of_year) - 81.0) / 364.0
-    return (0.1645 * np.sin(2.0 * turn) - 0.1255 * np.cos(turn) - 0.025 * np.sin(turn))[()]
-
-
-def solar_time_angle(time, longitude, hours=1.0):
-    """Solar time angle at the middle of an interval (FAO-56 eq. 31), and the day of the year there.
-
-    Parameters
-    ----------
-    time : datetime64 array
-        Start of the interval, UTC.
-    longitude : numeric
-        East positive. [degrees]
-    hours : float
-        Length of the interval. [h]
-
-    Returns
-    -------
-    angle : numeric
-        0 at solar noon, -pi to pi. [radians]
-    day_of_year : numeric
-        Day of the year by local solar date. [-]
-
-    References
-    ----------
-    Allen et al. (1998) FAO Irrigation and Drainage Paper 56.
-    """
-    stamp = np.asarray(time).astype("datetime64[s]")
-    seconds = np.where(np.isnat(stamp), np.nan, stamp.astype(np.int64).astype(np.float64))
-    local = seconds + 1800.0 * hours + 240.0 * np.asarray(longitude, dtype=np.float64)
-    known = np.isfinite(local)
-    date = np.where(known, local, 0.0).astype(np.int64).astype("datetime64[s]").astype("datetime64[D]")
-    day = np.where(known, (date - date.astype("datetime64[Y]")).astype(np.float64) + 1.0, np.nan)
-    clock = (local % 86_400.0) / 3600.0 + seasonal_correction(day)
-    angle = np.pi / 12.0 * (clock - 12.0)
-    return ((angle + np.pi) % (2.0 * np.pi) - np.pi)[()], day[()]
-
-
-def extraterrestrial_hourly(time, latitude, longitude, hours=1.0):
-    """Extraterrestrial radiation of an hour or shorter (FAO-56 eq. 28), 0 while the sun is down.
-
-    Parameters
-    ----------
-    time : datetime64 array
-        Start of the interval, UTC; broadcast against the coordinates.
-    latitude, longitude : numeric
-        North and east positive. [degrees]
-    hours : float
-        Length of the interval. [h]
-
-    Returns
-    -------
-    numeric
-        Radiation on a horizontal plane above the air, for the whole interval. [MJ/m2]
-
-    Notes
-    -----
-    In the hours of sunrise and sunset only the part with the sun up counts (ASCE-EWRI eq. 56).
-
-    References
-    ----------
-    Allen et al. (1998) FAO Irrigation and Drainage Paper 56. ASCE-EWRI (2005) The ASCE Standardized Reference
-    Evapotranspiration Equation.
-    """
-    kind = as_floats(latitude, longitude)[0].dtype
-    middle, day = solar_time_angle(time, longitude, hours)
-    north = np.radians(np.asarray(latitude, dtype=np.float64))
-    declination = declination_of_day(day)
-    sunset = np.arccos(np.clip(-np.tan(north) * np.tan(declination), -1.0, 1.0))
-    half = np.pi / 24.0 * hours
-    first = np.clip(middle - half, -sunset, sunset)
-    last = np.clip(middle + half, -sunset, sunset)
-    energy = (
-        720.0
-        / np.pi
-        * SOLAR_CONSTANT
-        * inverse_relative_distance(day)
-        * (
-            (last - first) * np.sin(north) * np.sin(declination)
-            + np.cos(north) * np.cos(declination) * (np.sin(last) - np.sin(first))
-        )
-    )
-    return np.maximum(energy, 0.0).astype(kind, copy=False)[()]
 
 
 def clear_sky_shortwave(extraterrestrial, elevation=0.0):
@@ -422,6 +231,41 @@ def clear_sky_ratio(shortwave, clear_sky, method="fao"):
     lowest = 0.3 if _method(method) == "asce" else 0.0
     with np.errstate(all="ignore"):
         return np.clip(incoming / np.where(clear > 0, clear, np.nan), lowest, 1.0)[()]
+
+
+def carry_ratio(ratio, sun_elevation, initial=0.6, lowest_sun=17.2):
+    """Carry Rs/Rso of the last hour with a high sun through the night (FAO-56 ch. 3, ASCE-EWRI eq. 46).
+
+    Parameters
+    ----------
+    ratio : numeric, shape (..., hour)
+        Rs/Rso of consecutive hours. [-]
+    sun_elevation : numeric, shape (..., hour)
+        Elevation of the sun in the middle of the hour. [degrees]
+    initial : numeric
+        Ratio before the first hour with a high sun; NaN when that shall be unknown. [-]
+    lowest_sun : float
+        Below this elevation the ratio is not reliable: 0.3 radians. [degrees]
+
+    Returns
+    -------
+    numeric, shape (..., hour)
+        Ratio; NaN where that of the last hour with a high sun is NaN.
+
+    References
+    ----------
+    Allen et al. (1998) FAO Irrigation and Drainage Paper 56. ASCE-EWRI (2005).
+    """
+    relative, height = as_floats(ratio, sun_elevation)
+    relative, height = np.broadcast_arrays(relative, height)
+    if relative.ndim == 0:
+        return np.where(height >= lowest_sun, relative, relative.dtype.type(initial))[()]
+    hour = np.arange(relative.shape[-1])
+    # An unknown sun counts as high, so that the unknown ratio of that hour is carried and nothing older.
+    last = np.maximum.accumulate(np.where(height < lowest_sun, -1, hour), axis=-1)
+    carried = np.take_along_axis(relative, np.maximum(last, 0), axis=-1)
+    carried = np.where(np.isnan(height), relative.dtype.type(np.nan), carried)
+    return np.where(last >= 0, carried, relative.dtype.type(initial))
 
 
 def net_longwave_daily(

@@ -8,12 +8,13 @@ from __future__ import annotations
 import numpy as np
 
 from .arrays import as_floats
-from .inversions import INVERSION_SETTINGS, inversion_closed, is_night
+from .inversions import INVERSION_SETTINGS, inversion_closed, inversion_likelihood, is_night
 
 __all__ = [
     "INVERSION_SETTINGS",
     "insolation_class",
     "inversion_closed",
+    "inversion_likelihood",
     "is_night",
     "net_radiation_index",
     "srdt_class",
@@ -186,10 +187,10 @@ def turner_class(sun_elevation, is_night, cloud_cover, wind_speed_10m, ceiling=N
     return turner_key(net_radiation_index(sun_elevation, is_night, cloud_cover, ceiling), wind_speed_10m)
 
 
-def turner_class_bounds(sun_elevation, is_night, wind_speed_10m):
-    """Lowest and highest Turner class that any cloud and ceiling could give (EPA table 6-4 to 6-6).
+def turner_class_bounds(sun_elevation, is_night, wind_speed_10m, cloud_cover=None, ceiling=None):
+    """Lowest and highest Turner class that fit what is known of the cloud (EPA table 6-4 to 6-6).
 
-    By day the highest is 4: without any knowledge of the cloud the air is then known not to be stable.
+    Without any cloud the highest class by day is 4: the air is then known not to be stable.
 
     Parameters
     ----------
@@ -199,6 +200,10 @@ def turner_class_bounds(sun_elevation, is_night, wind_speed_10m):
         Night as in `is_night`.
     wind_speed_10m : numeric
         Wind speed at 10 m. [m/s]
+    cloud_cover : numeric, optional
+        Total cloud cover; anything is possible where it is None or NaN. [%]
+    ceiling : numeric, optional
+        Height of the ceiling, inf when unlimited; anything is possible where it is None or NaN. [m]
 
     Returns
     -------
@@ -209,14 +214,24 @@ def turner_class_bounds(sun_elevation, is_night, wind_speed_10m):
     ----------
     US EPA (2000) EPA-454/R-99-005.
     """
-    height, speed = as_floats(sun_elevation, wind_speed_10m)
-    night = np.asarray(is_night, dtype=bool)
+    height, speed, cover, base = as_floats(sun_elevation, wind_speed_10m, cloud_cover, ceiling)
+    nan, low = height.dtype.type(np.nan), height.dtype.type(np.inf)
+    least, most = low, -low
+    # Every case of table 6-6 occurs among these clouds and ceilings; a lower index never lowers the class.
+    for sky in (0.0, 70.0, 100.0):
+        for bottom in (0.0, np.inf):
+            index = net_radiation_index(
+                height,
+                is_night,
+                np.where(np.isnan(cover), cover.dtype.type(sky), cover),
+                np.where(np.isnan(base), base.dtype.type(bottom), base),
+            )
+            least, most = np.fmin(least, index), np.fmax(most, index)
     unknown = np.isnan(height)
-    most = np.where(night, 0.0, insolation_class(height))
-    least = np.where(night, -2.0, 0.0)
-    lowest = turner_key(np.where(unknown, np.nan, most).astype(height.dtype), speed)
-    highest = turner_key(np.where(unknown, np.nan, least).astype(height.dtype), speed)
-    return lowest, highest
+    return (
+        turner_key(np.where(unknown, nan, most), speed),
+        turner_key(np.where(unknown, nan, least), speed),
+    )
 
 
 def srdt_class(shortwave_radiation, is_night, wind_speed_10m, temperature_gradient=None):

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..atmosphere.arrays import as_floats
-
 _J2000_SECONDS = 946_728_000  # 2000-01-01T12:00:00Z as a Unix time
 _SECONDS_PER_CENTURY = 36_525 * 86_400
 
@@ -53,7 +51,10 @@ def _hour_angle(seconds, equation_of_time, longitude):
 
 
 def _output_type(latitude, longitude):
-    return as_floats(latitude, longitude)[0].dtype
+    """float32 where every coordinate array is float32, otherwise float64; plain numbers follow the arrays."""
+    arrays = [array for array in (np.asarray(latitude), np.asarray(longitude)) if array.ndim]
+    single = bool(arrays) and all(array.dtype == np.float32 for array in arrays)
+    return np.dtype(np.float32 if single else np.float64)
 
 
 def solar_declination(time):
