@@ -67,7 +67,7 @@ def _times(factor, value):
 
 
 def carrier_from_catch(caught_fluid_ounces, area_ft2=CALIBRATION_AREA_FT2):
-    """Spray volume from what one nozzle gives in the time for a measured plot; fl oz on 1/128 acre = gal/acre.
+    """Spray volume from a catch in the time for a measured plot; fl oz on 1/128 acre = gal/acre.
 
     Parameters
     ----------

@@ -1,1 +1,1 @@
-"""Keeping score of forecasts: probabilities (Brier), whole distributions (CRPS), and what a forecast is worth."""
+"""Keeping score of forecasts: probabilities (Brier), distributions (CRPS), and what a forecast is worth."""

@@ -101,7 +101,7 @@ def brier_score(probability, outcome, axis=None):
 
 
 def murphy_decomposition(probability, outcome, edges=None) -> BrierDecomposition:
-    """Split a Brier score into reliability, resolution and uncertainty, Murphy (1973), Stephenson et al. (2008).
+    """Split a Brier score into reliability, resolution and uncertainty, Murphy (1973).
 
     Parameters
     ----------
@@ -114,7 +114,8 @@ def murphy_decomposition(probability, outcome, edges=None) -> BrierDecomposition
     Returns
     -------
     BrierDecomposition
-        score = reliability - resolution + uncertainty + within_bins; all NaN where a pair is missing or impossible.
+        score = reliability - resolution + uncertainty + within_bins; all NaN where a pair is missing or
+        impossible.
 
     References
     ----------
