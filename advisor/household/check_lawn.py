@@ -1,0 +1,251 @@
+"""Checks of `lawn.toml` that look at more than one value, and what is lost by leaving something out."""
+
+from __future__ import annotations
+
+from advisor.household import turf
+from advisor.household.fields import weekdays_of
+from advisor.household.files import TomlFile
+from advisor.household.findings import Findings
+from advisor.model import DEFAULT_FLOORS
+from advisor.units import UnitError, parse, show
+
+
+def check_lawn(file: TomlFile, found: Findings) -> None:
+    """Errors, warnings and notes on a lawn whose tables are well formed."""
+    lawn = file.values
+    _unique(file, "area", lawn.area, found)
+    _unique(file, "sprayer", lawn.sprayer, found)
+    _site(file, lawn.site, found)
+    for index, area in enumerate(lawn.area):
+        _turf(file, index, area, found)
+        _dates(file, index, area, found)
+        _area_notes(file, index, area, found)
+    for index, sprayer in enumerate(lawn.sprayer):
+        _sprayer(file, index, sprayer, found)
+    if not any(lawn.hours.values()):
+        found.warn(
+            file, "no hours are given, so no start will ever fit", 'such as weekdays = "17:00-20:30"', "hours"
+        )
+    _repeated_days(file, lawn.hours, found)
+    for name, shipped in DEFAULT_FLOORS.items():
+        if getattr(lawn.floors, name) < shipped:
+            found.warn(
+                file,
+                f"the chance floor `{name}` is {getattr(lawn.floors, name):.0%}, below the usual {shipped:.0%}",
+                "a lower floor lets more doubtful starts through",
+                "floors",
+                name,
+            )
+    if not lawn.notices.channel:
+        found.note(
+            file,
+            "no notice channel is named, so notices go nowhere",
+            "add a [[notices.channel]] table",
+            "notices",
+        )
+    _licence(file, lawn, found)
+
+
+def _unique(file: TomlFile, kind: str, tables: list, found: Findings) -> None:
+    seen: dict[str, int] = {}
+    for index, table in enumerate(tables):
+        if table.id in seen:
+            first = file.where(kind, seen[table.id], "id")
+            found.error(
+                file,
+                f'{kind} id "{table.id}" is used twice, first at {first}',
+                "give each its own id",
+                kind,
+                index,
+                "id",
+            )
+        seen.setdefault(table.id, index)
+
+
+def _site(file: TomlFile, site, found: Findings) -> None:
+    if site.first_frost is not None:
+        months = range(8, 13) if site.latitude >= 0.0 else range(2, 8)
+        if site.first_frost[0] not in months:
+            half = "northern" if site.latitude >= 0.0 else "southern"
+            found.warn(
+                file,
+                f"first_frost in month {site.first_frost[0]} is no autumn date of the {half} hemisphere",
+                'write month and day of the mean first autumn frost, such as "10-05" in the north, "05-10" in the south',
+                "site",
+                "first_frost",
+            )
+    losses = {
+        "elevation": "the weather source's own ground height is used",
+        "soil": "soil water and runoff are worked out for a loam, and say so",
+        "first_frost": "no latest date is known for autumn work",
+        "use": "the rules on schools, sod farms and the like stay unknown",
+        "local_ban": "whether a local rule forbids the work stays unknown",
+    }
+    for name, loss in losses.items():
+        if getattr(site, name) is None:
+            found.note(file, f"`{name}` is not stated: {loss}", "", "site", name)
+
+
+def _turf(file: TomlFile, index: int, area, found: Findings) -> None:
+    season = turf.season(tuple(area.turf))
+    if area.turf_season is None and season is None:
+        found.error(
+            file,
+            f'area "{area.id}" mixes cool-season and warm-season turf, and `turf_season` is missing',
+            'write turf_season = "cool-season" or "warm-season", whichever must not be hurt now',
+            "area",
+            index,
+            "turf",
+        )
+    elif area.turf_season is not None and season is not None and area.turf_season != season:
+        found.warn(
+            file,
+            f'turf_season is "{area.turf_season}", but {", ".join(area.turf)} is {season} turf',
+            f'write turf_season = "{season}", or leave it out',
+            "area",
+            index,
+            "turf_season",
+        )
+
+
+def _dates(file: TomlFile, index: int, area, found: Findings) -> None:
+    if found.today is not None:
+        for name in ("soil_seen", "last_mowed", "seeded_on"):
+            day = getattr(area, name)
+            if day is not None and day > found.today:
+                hint = "write the day on which it was seen or done"
+                found.error(
+                    file,
+                    f"{name} {day} lies in the future: today is {found.today}",
+                    hint,
+                    "area",
+                    index,
+                    name,
+                )
+        for name in ("next_mowing", "seeding_planned"):
+            day = getattr(area, name)
+            if day is not None and day < found.today:
+                found.warn(
+                    file,
+                    f"{name} {day} has passed",
+                    "write the next date, or leave it out",
+                    "area",
+                    index,
+                    name,
+                )
+    if area.soil_state is not None and area.soil_seen is None:
+        hint = "write soil_seen = 2026-09-20, the day you looked"
+        found.warn(
+            file, "soil_state has no soil_seen, so it cannot be used", hint, "area", index, "soil_state"
+        )
+    if area.seeded_on is not None and area.mowings_since_seeding is None:
+        hint = "write mowings_since_seeding = 0, or how often it has been mown"
+        found.warn(file, "seeded_on has no mowings_since_seeding", hint, "area", index, "seeded_on")
+
+
+def _area_notes(file: TomlFile, index: int, area, found: Findings) -> None:
+    losses = {
+        "irrigation": 'whether it stays dry long enough stays unknown; write irrigation = "none" if there is none',
+        "soil_state": "soil water is worked out from past weather alone",
+        "green_share": "whether more than half is green stays unknown",
+        "last_mowed": "the days since mowing stay unknown",
+        "open_flowers": "whether weeds stand in flower is asked on the spot",
+    }
+    for name, loss in losses.items():
+        if getattr(area, name) is None:
+            found.note(file, f'area "{area.id}": `{name}` is not stated: {loss}', "", "area", index)
+    for number, neighbour in enumerate(area.neighbour):
+        if neighbour.bearing is None and neighbour.kind != "roots":
+            what = f'neighbour "{neighbour.name}" has no bearing, so it counts as downwind in every wind'
+            found.note(file, what, 'write bearing = "90 deg" or "E"', "area", index, "neighbour", number)
+
+
+def _sprayer(file: TomlFile, index: int, sprayer, found: Findings) -> None:
+    dimension = "mass" if sprayer.kind == "spreader" else "volume"
+    advice = '"5 kg" or "10 lb"' if dimension == "mass" else '"4 gal" or "15 L"'
+    try:
+        if parse(sprayer.tank, dimension) <= 0.0:
+            found.error(file, f'`tank`: "{sprayer.tank}" must be more than 0', "", "sprayer", index, "tank")
+    except UnitError as error:
+        what = f"`tank`: {error.problems[0].what}"
+        found.error(
+            file, what, f"a {sprayer.kind} holds a {dimension}: write {advice}", "sprayer", index, "tank"
+        )
+    if sprayer.last_contents is None or sprayer.rinsed is None:
+        what = f'{sprayer.kind} "{sprayer.id}": last_contents and rinsed are not both stated, which blocks every start'
+        found.warn(
+            file,
+            what,
+            'write what was in it last (or "none") and whether it was rinsed since',
+            "sprayer",
+            index,
+        )
+    if sprayer.kind == "sprayer" and sprayer.carrier_rate is None:
+        what = f'sprayer "{sprayer.id}": carrier_rate is not stated, so no mix can be worked out'
+        found.warn(file, what, 'calibrate, then write it, such as "1 gal/1000 ft^2"', "sprayer", index)
+
+
+def _repeated_days(file: TomlFile, hours: dict, found: Findings) -> None:
+    seen: dict[frozenset, str] = {}
+    for key in hours:
+        days = frozenset(weekdays_of(key))
+        if days in seen:
+            found.error(
+                file,
+                f'[hours] names the same days twice, as "{seen[days]}" and "{key}"',
+                "join them",
+                "hours",
+                key,
+            )
+        seen.setdefault(days, key)
+
+
+def _licence(file: TomlFile, lawn, found: Findings) -> None:
+    if not lawn.for_hire:
+        return
+    licence = lawn.licence
+    if licence is None or not licence.number or licence.valid_until is None:
+        what = "work for hire needs a licence number and its last day, which are not stated: every start is blocked"
+        found.warn(file, what, "add a [licence] table with holder, number and valid_until", "for_hire")
+    elif found.today is not None and licence.valid_until < found.today:
+        what = f"the licence ran out on {licence.valid_until}: every start is blocked"
+        found.warn(file, what, "write the new number and valid_until", "licence", "valid_until")
+
+
+def check_zone(file: TomlFile, found: Findings) -> None:
+    """Whether the time zone is the one in which the coordinates lie (needs the map of zones: 0.1 s)."""
+    site = file.values.site
+    zones = zones_at(site.latitude, site.longitude)
+    if zones and not any(same_clock(site.time_zone, zone) for zone in zones):
+        found.warn(
+            file,
+            f'time_zone is "{site.time_zone}", but the coordinates lie in {" or ".join(zones)}',
+            f'write time_zone = "{zones[0]}", or check latitude and longitude (west and south are negative)',
+            "site",
+            "time_zone",
+        )
+
+
+def zones_at(latitude: float, longitude: float) -> list[str]:
+    """Names of the time zones at a place; the map takes longitude first."""
+    import tzfpy
+
+    return [zone for zone in tzfpy.get_tzs(longitude, latitude) if zone]
+
+
+def same_clock(one: str, other: str) -> bool:
+    """Whether two zones keep the same time through a year, so that other names of a zone are no mismatch."""
+    from datetime import UTC, datetime
+    from zoneinfo import ZoneInfo
+
+    if one == other:
+        return True
+    instants = [datetime(2026, month, day, tzinfo=UTC) for month in range(1, 13) for day in (5, 20)]
+    return all(
+        instant.astimezone(ZoneInfo(one)).utcoffset() == instant.astimezone(ZoneInfo(other)).utcoffset()
+        for instant in instants
+    )
+
+
+def describe_size(value: float, units: str) -> str:
+    return show(value, "area", units)

@@ -1,0 +1,360 @@
+"""Field types of the household's files: text as people write it in, plain values of SI out.
+
+Everything here runs inside pydantic validators; a fault is raised by `fault`, with what is wrong and what to write.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from typing import Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, model_validator
+from pydantic_core import PydanticCustomError
+
+from advisor.errors import did_you_mean
+from advisor.household import turf
+from advisor.units import UnitError, example, parse, show
+
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+
+#: sixteen points of the compass, clockwise from north
+COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
+_LONG_POINTS = {"NORTH": "N", "EAST": "E", "SOUTH": "S", "WEST": "W"}
+
+SOIL_TEXTURES = (
+    "sand", "loamy sand", "sandy loam", "loam", "silt loam", "silt", "sandy clay loam", "clay loam",
+    "silty clay loam", "sandy clay", "silty clay", "clay",
+)  # fmt: skip
+
+
+def fault(what: str, hint: str = "") -> PydanticCustomError:
+    return PydanticCustomError("advisor", "{what}", {"what": what, "hint": hint})
+
+
+class Table(BaseModel):
+    """A table of a TOML file: unknown keys are faults, nothing is coerced, empty text counts as left out."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _drop_blank(cls, data: Any) -> Any:
+        if not isinstance(data, dict):
+            return data
+        return {
+            key: value for key, value in data.items() if not (isinstance(value, str) and not value.strip())
+        }
+
+
+def quantity(
+    dimension: str, low: float | None = None, high: float | None = None, *, above: float | None = None
+) -> Any:
+    """A field of text with a unit, read into the canonical unit; bounds are canonical, `above` is exclusive."""
+
+    def read(value: Any) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float | str):
+            raise fault(
+                f"{_printed(value)} is not a quantity",
+                f"write text with a unit, such as {example(dimension)}",
+            )
+        if isinstance(value, int | float):
+            raise fault(f"{value} has no unit", f"write text with a unit, such as {example(dimension)}")
+        try:
+            number = parse(value, dimension)
+        except UnitError as error:
+            raise fault(
+                error.problems[0].what, error.problems[0].hint or _unit_advice(value, dimension)
+            ) from error
+        within(number, dimension, low, high, above, value)
+        return number
+
+    return Annotated[float, BeforeValidator(read)]
+
+
+def within(
+    number: float, dimension: str, low: float | None, high: float | None, above: float | None, written: object
+) -> None:
+    """Raise a fault when a number lies outside bounds that are plausible at all."""
+    if above is not None and not number > above:
+        raise fault(f'"{written}" must be more than {_bound(above, dimension)}')
+    if low is not None and number < low:
+        raise fault(
+            f'"{written}" is not plausible: less than {_bound(low, dimension)}', "check number and unit"
+        )
+    if high is not None and number > high:
+        raise fault(
+            f'"{written}" is not plausible: more than {_bound(high, dimension)}', "check number and unit"
+        )
+
+
+def _bound(value: float, dimension: str) -> str:
+    if value == 0.0 and dimension != "temperature":
+        return "0"
+    us, metric = show(value, dimension, "us"), show(value, dimension, "metric")
+    return metric if us == metric else f"{metric} ({us})"
+
+
+def _unit_advice(value: str, dimension: str) -> str:
+    return f"write it as {example(dimension)}"
+
+
+def _printed(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return f'"{value}"' if isinstance(value, str) else str(value)
+
+
+def share(*, above: float | None = None) -> Any:
+    """A fraction from 0 to 1, as a plain number or as "60 percent"."""
+
+    def read(value: Any) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float | str):
+            raise fault(f"{_printed(value)} is not a share", 'write 0.6 or "60 percent"')
+        if isinstance(value, str):
+            try:
+                number = (
+                    parse(value, "percent") / 100.0
+                    if re.search(r"%|percent|pct", value)
+                    else parse(value, "fraction")
+                )
+            except UnitError as error:
+                raise fault(error.problems[0].what, 'write 0.6 or "60 percent"') from error
+        else:
+            number = float(value)
+        if not 0.0 <= number <= 1.0 or not math.isfinite(number) or (above is not None and number <= above):
+            raise fault(f"{_printed(value)} is not between 0 and 1", 'write 0.6 or "60 percent"')
+        return number
+
+    return Annotated[float, BeforeValidator(read)]
+
+
+def number(what: str, low: float, high: float, hint: str = "") -> Any:
+    """A plain number within bounds, inclusive; for coordinates and costs."""
+
+    def read(value: Any) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise fault(f"{_printed(value)} is not a number", hint or f"write a plain number for the {what}")
+        if not low <= value <= high:
+            raise fault(f"{what} {value} is outside {low:g} to {high:g}", hint)
+        return float(value)
+
+    return Annotated[float, BeforeValidator(read)]
+
+
+def whole(low: int, high: int) -> Any:
+    """A whole number, bare or as text."""
+
+    def read(value: Any) -> int:
+        text = value.strip() if isinstance(value, str) else value
+        if isinstance(text, str) and re.fullmatch(r"\d+", text):
+            text = int(text)
+        if isinstance(text, bool) or not isinstance(text, int):
+            raise fault(f"{_printed(value)} is not a whole number", f"write a number such as {max(low, 2)}")
+        if not low <= text <= high:
+            raise fault(f"{value} is outside {low} to {high}")
+        return text
+
+    return Annotated[int, BeforeValidator(read)]
+
+
+def choice(*known: str, what: str) -> Any:
+    """One of a list of words, with a guess at what was meant; case and spaces for hyphens are forgiven."""
+
+    def read(value: Any) -> str:
+        if not isinstance(value, str):
+            raise fault(f"{_printed(value)} is not a {what}", "known: " + ", ".join(known))
+        word = value.strip().casefold()
+        for one in known:
+            if one.casefold() in (word, word.replace(" ", "-"), word.replace("-", " ")):
+                return one
+        raise fault(f'"{value}" is not a {what} that is known here', did_you_mean(word, known))
+
+    return Annotated[str, BeforeValidator(read)]
+
+
+def _read_turf(value: Any) -> str:
+    if not isinstance(value, str):
+        raise fault(f"{_printed(value)} is not a turf species")
+    name = turf.canonical_name(value)
+    if name is None:
+        raise fault(f'"{value}" is not a turf species that is known here', turf.suggestion(value))
+    return name
+
+
+def _read_bearing(value: Any) -> float:
+    if isinstance(value, str):
+        word = re.sub(r"[\s-]", "", value).upper()
+        for long, short in _LONG_POINTS.items():
+            word = word.replace(long, short)
+        if word in COMPASS:
+            return COMPASS.index(word) * 22.5
+        if re.fullmatch(r"[A-Za-z\s-]+", value):
+            raise fault(
+                f'"{value}" is not a bearing', 'write "90 deg" or a point of the compass such as "E" or "SSW"'
+            )
+        try:
+            degrees = parse(value, "angle")
+        except UnitError as error:
+            raise fault(error.problems[0].what, 'write "90 deg" or "E"') from error
+        if not 0.0 <= degrees <= 360.0:
+            raise fault(f'"{value}" is outside 0 to 360 deg')
+        return degrees % 360.0
+    raise fault(f"{_printed(value)} is not a bearing", 'write text such as "90 deg" or "E"')
+
+
+def read_time(value: Any) -> dt.time:
+    """A local time of day: "17:00", or TOML's own 17:00:00."""
+    if isinstance(value, dt.time):
+        return value
+    match = re.fullmatch(r"\s*(\d{1,2}):(\d{2})\s*", value) if isinstance(value, str) else None
+    if not match or int(match[1]) > 23 or int(match[2]) > 59:
+        raise fault(
+            f"{_printed(value)} is not a time of day", 'write it like "06:30" or "17:00", from 00:00 to 23:59'
+        )
+    return dt.time(int(match[1]), int(match[2]))
+
+
+def read_date(value: Any) -> dt.date:
+    """A date: TOML's own 2026-09-21, or the same as text."""
+    if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
+        return value
+    if isinstance(value, str):
+        try:
+            return dt.date.fromisoformat(value.strip())
+        except ValueError:
+            pass
+    raise fault(f"{_printed(value)} is not a date", "write it like 2026-09-21")
+
+
+def _read_month_day(value: Any) -> tuple[int, int]:
+    if isinstance(value, dt.date):
+        return value.month, value.day
+    match = re.fullmatch(r"\s*(?:\d{4}-)?(\d{1,2})-(\d{1,2})\s*", value) if isinstance(value, str) else None
+    if match:
+        try:
+            day = dt.date(2023, int(match[1]), int(match[2]))  # a year without 29 February
+            return day.month, day.day
+        except ValueError:
+            pass
+    raise fault(
+        f"{_printed(value)} is not a day of the year", 'write month and day, such as "10-05" for 5 October'
+    )
+
+
+def _read_id(value: Any) -> str:
+    if not isinstance(value, str) or not re.fullmatch(r"[a-z0-9][a-z0-9_-]*", value):
+        raise fault(
+            f"{_printed(value)} cannot be an id",
+            'use small letters, digits and hyphens, such as "back" or "side-strip"',
+        )
+    return value
+
+
+def _read_words(value: Any) -> str:
+    """Text, or a list of texts that reads as one."""
+    if isinstance(value, str):
+        return value
+    if isinstance(value, list) and value and all(isinstance(one, str) for one in value):
+        return ", ".join(value)
+    raise fault(f"{_printed(value)} is neither text nor a list of texts")
+
+
+def _read_spans(value: Any) -> list[tuple[dt.time, dt.time]]:
+    """Hours of a day: "17:00-20:30", or a list of such, or "none"."""
+    texts = [value] if isinstance(value, str) else value
+    if texts == ["none"]:
+        return []
+    if not isinstance(texts, list) or not all(isinstance(text, str) for text in texts):
+        raise fault(
+            f"{_printed(value)} does not say hours", 'write "17:00-20:30", or a list of such, or "none"'
+        )
+    spans = sorted(_span(text) for text in texts)
+    for before, after in zip(spans, spans[1:], strict=False):
+        if after[0] < before[1]:
+            raise fault(
+                f"the hours {_span_text(before)} and {_span_text(after)} overlap", "join them into one"
+            )
+    return spans
+
+
+def _span(text: str) -> tuple[dt.time, dt.time]:
+    parts = re.split(r"\s*(?:-|–|to)\s*", text.strip())
+    if len(parts) != 2:
+        raise fault(f'"{text}" does not say hours', 'write them like "17:00-20:30"')
+    start, end = read_time(parts[0]), read_time(parts[1])
+    if not start < end:
+        raise fault(
+            f'"{text}" ends before it begins',
+            'hours lie within one day: write "17:00-20:30", or split at midnight',
+        )
+    return start, end
+
+
+def _span_text(span: tuple[dt.time, dt.time]) -> str:
+    return f"{span[0]:%H:%M}-{span[1]:%H:%M}"
+
+
+def _read_weekdays(value: Any) -> frozenset[int]:
+    """Weekdays as numbers from 0 = Monday: "every day", or a list of names, long or of three letters."""
+    words = [value] if isinstance(value, str) else value
+    if not isinstance(words, list) or not words or not all(isinstance(word, str) for word in words):
+        raise fault(
+            f"{_printed(value)} does not name weekdays", 'write a list such as ["Tue", "Fri"], or "every_day"'
+        )
+    days: set[int] = set()
+    for word in words:
+        days |= weekdays_of(word)
+    return frozenset(days)
+
+
+#: spelling -> weekdays
+DAY_WORDS: dict[str, tuple[int, ...]] = {
+    "every_day": tuple(range(7)),
+    "weekdays": (0, 1, 2, 3, 4),
+    "weekend": (5, 6),
+    **{name: (index,) for index, name in enumerate(WEEKDAYS)},
+}
+
+
+def weekdays_of(word: str) -> set[int]:
+    key = word.strip().casefold().replace(" ", "_").replace("weekends", "weekend")
+    for name, days in DAY_WORDS.items():
+        if key == name or (len(days) == 1 and key == name[:3]):
+            return set(days)
+    raise fault(f'"{word}" is not a weekday', did_you_mean(key, DAY_WORDS))
+
+
+def _read_zone(value: Any) -> str:
+    import zoneinfo
+
+    if not isinstance(value, str):
+        raise fault(f"{_printed(value)} is not a time zone", 'write it like "America/Chicago"')
+    try:
+        zoneinfo.ZoneInfo(value)
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise fault(
+            f'"{value}" is not a time zone',
+            did_you_mean(value, zoneinfo.available_timezones()) or 'such as "America/Chicago"',
+        ) from error
+    return value
+
+
+Text = Annotated[str, BeforeValidator(lambda value: _need_text(value))]
+Id = Annotated[str, BeforeValidator(_read_id)]
+Words = Annotated[str, BeforeValidator(_read_words)]
+Turf = Annotated[str, BeforeValidator(_read_turf)]
+Bearing = Annotated[float, BeforeValidator(_read_bearing)]
+TimeOfDay = Annotated[dt.time, BeforeValidator(read_time)]
+Day = Annotated[dt.date, BeforeValidator(read_date)]
+MonthDay = Annotated[tuple[int, int], BeforeValidator(_read_month_day)]
+Spans = Annotated[list[tuple[dt.time, dt.time]], BeforeValidator(_read_spans)]
+Weekdays = Annotated[frozenset[int], BeforeValidator(_read_weekdays)]
+Zone = Annotated[str, BeforeValidator(_read_zone)]
+
+
+def _need_text(value: Any) -> str:
+    if not isinstance(value, str):
+        raise fault(f"{_printed(value)} is not text", "put it in quotes")
+    return value.strip()

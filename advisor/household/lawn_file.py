@@ -1,0 +1,221 @@
+"""The shape of `lawn.toml`: the household, its site, areas, neighbours, sprayers, hours, notices and choices."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, Field, field_validator, model_validator
+
+from advisor.household.fields import (
+    SOIL_TEXTURES,
+    Bearing,
+    Day,
+    Id,
+    MonthDay,
+    Spans,
+    Table,
+    Text,
+    TimeOfDay,
+    Turf,
+    Weekdays,
+    Words,
+    Zone,
+    choice,
+    fault,
+    number,
+    quantity,
+    share,
+    weekdays_of,
+    whole,
+)
+from advisor.household.vocabulary import (
+    CHANNEL_KINDS,
+    NEIGHBOUR_KINDS,
+    SITE_USES,
+    SLOPES,
+    SOIL_STATES,
+    TURF_SEASONS,
+    TURF_STATES,
+)
+from advisor.model import DEFAULT_FLOORS
+
+_COORDINATE = (
+    "write degrees as a plain number, north and east positive, such as latitude = 41.6, longitude = -93.6"
+)
+
+
+class SiteTable(Table):
+    latitude: number("latitude", -90.0, 90.0, _COORDINATE)
+    longitude: number("longitude", -180.0, 180.0, _COORDINATE)
+    time_zone: Zone
+    elevation: quantity("length", -450.0, 6000.0) | None = None
+    soil: choice(*SOIL_TEXTURES, what="soil texture") | None = None
+    hollow: bool = False
+    exposure: choice("open", "sheltered", what="exposure") = "open"
+    slope: choice(*SLOPES, what="slope") = "flat"
+    first_frost: MonthDay | None = None
+    use: choice(*SITE_USES, what="use of the place") | None = None
+    local_ban: bool | None = None
+
+
+class NeighbourTable(Table):
+    name: Text
+    kind: choice(*NEIGHBOUR_KINDS, what="kind of neighbour")
+    distance: quantity("length", 0.0, 20_000.0)
+    bearing: Bearing | None = None
+    arc: quantity("angle", 0.0, 360.0) = 0.0
+    sensitivity: choice("ordinary", "high", what="sensitivity") = "ordinary"
+
+
+class WateringTable(Table):
+    days: Weekdays
+    at: TimeOfDay
+    depth: quantity("water_depth", 0.0, 100.0, above=0.0)
+    duration: quantity("time", 0.0, 12.0, above=0.0) = 1.0
+
+
+def _read_irrigation(value: Any) -> Any:
+    if isinstance(value, str):
+        if value.strip().casefold() == "none":
+            return []
+        raise fault(
+            f'irrigation = "{value}" is not a timetable',
+            'write irrigation = "none", or one [[area.irrigation]] table a watering; leave it out if you do not know',
+        )
+    return value
+
+
+class AreaTable(Table):
+    id: Id
+    name: Text | None = None
+    size: quantity("area", None, 1e7, above=0.0)
+    turf: Annotated[list[Turf], Field(min_length=1)]
+    turf_season: choice(*TURF_SEASONS, what="turf season") | None = None
+    turf_state: choice(*TURF_STATES, what="turf state") = "active"
+    rooting_depth: quantity("length", 0.01, 2.0) = 0.12
+    irrigation: Annotated[list[WateringTable] | None, BeforeValidator(_read_irrigation)] = None
+    soil_state: choice(*SOIL_STATES, what="soil state") | None = None
+    soil_seen: Day | None = None
+    slope: choice(*SLOPES, what="slope") | None = None
+    green_share: share() | None = None
+    last_mowed: Day | None = None
+    next_mowing: Day | None = None
+    seeded_on: Day | None = None
+    mowings_since_seeding: whole(0, 200) | None = None
+    seeding_planned: Day | None = None
+    open_flowers: bool | None = None
+    neighbour: list[NeighbourTable] = []
+
+
+class SprayerTable(Table):
+    id: Id
+    name: Text | None = None
+    kind: choice("sprayer", "spreader", what="kind of sprayer") = "sprayer"
+    tank: Text
+    measure: Text = ""
+    carrier_rate: quantity("carrier_rate", None, 2.0, above=0.0) | None = None
+    work_rate: quantity("work_rate", None, 1e6, above=0.0) | None = None
+    clean_up: quantity("time", 0.0, 24.0) = 0.5
+    last_contents: Text | None = None
+    rinsed: bool | None = None
+
+
+class WeatherTable(Table):
+    sources: Annotated[list[Text], Field(min_length=1)] = ["open-meteo"]
+    hosts: dict[str, Text] = {}
+    pull_every: quantity("time", 0.25, 24.0) = 3.0
+
+    @field_validator("hosts")
+    @classmethod
+    def _addresses(cls, value: dict[str, str]) -> dict[str, str]:
+        for source, address in value.items():
+            if not address.startswith(("http://", "https://")):
+                raise fault(
+                    f'the host of {source}, "{address}", is not an address', 'begin it with "https://"'
+                )
+        return value
+
+
+class ChannelTable(Table):
+    kind: choice(*CHANNEL_KINDS, what="kind of channel")
+    path: Text | None = None
+
+    @model_validator(mode="after")
+    def _complete(self):
+        wants = CHANNEL_KINDS[self.kind]
+        for key in wants:
+            if getattr(self, key) is None:
+                raise fault(f'a channel of kind "{self.kind}" needs `{key}`', f'write {key} = "notices.txt"')
+        for key in ("path",):
+            if getattr(self, key) is not None and key not in wants:
+                raise fault(f'a channel of kind "{self.kind}" takes no `{key}`', f"leave {key} out")
+        return self
+
+
+class NoticesTable(Table):
+    evening: TimeOfDay = dt.time(18, 30)
+    morning: TimeOfDay = dt.time(6, 0)
+    channel: list[ChannelTable] = []
+
+
+class FloorsTable(Table):
+    safety: share() = DEFAULT_FLOORS["safety"]
+    label: share() = DEFAULT_FLOORS["label"]
+    effect: share() = DEFAULT_FLOORS["effect"]
+    safety_and_label: share() = DEFAULT_FLOORS["safety_and_label"]
+    everything: share() = DEFAULT_FLOORS["everything"]
+
+
+class DecisionTable(Table):
+    horizon: quantity("time", 1.0, 16 * 24.0) = 48.0
+    cost_of_waiting: number("cost", 0.0, 1e9) | None = None
+    cost_of_failure: number("cost", 0.0, 1e9) | None = None
+
+    @model_validator(mode="after")
+    def _ratio(self):
+        waiting, failure = self.cost_of_waiting, self.cost_of_failure
+        if (waiting is None) != (failure is None):
+            raise fault(
+                "cost_of_waiting and cost_of_failure go together",
+                "write both, in the same money, or leave both out",
+            )
+        if waiting is not None and not waiting < failure:
+            raise fault(
+                f"cost_of_waiting {waiting:g} is not less than cost_of_failure {failure:g}",
+                "a failed pass costs more than a day of waiting; check the two numbers",
+            )
+        return self
+
+
+class LicenceTable(Table):
+    holder: Text = ""
+    number: Text = ""
+    valid_until: Day | None = None
+    certified_number: Text | None = None
+
+
+def _read_hours(value: Any) -> Any:
+    if isinstance(value, dict):
+        for key in value:
+            weekdays_of(key)
+    return value
+
+
+class LawnFile(Table):
+    name: Text
+    units: choice("us", "metric", what="unit system")
+    for_hire: bool = False
+    contact: Text = ""
+    site: SiteTable
+    area: Annotated[list[AreaTable], Field(min_length=1)]
+    sprayer: Annotated[list[SprayerTable], Field(min_length=1)]
+    hours: Annotated[dict[str, Spans], BeforeValidator(_read_hours)]
+    weather: WeatherTable = WeatherTable()
+    notices: NoticesTable = NoticesTable()
+    floors: FloorsTable = FloorsTable()
+    decision: DecisionTable = DecisionTable()
+    licence: LicenceTable | None = None
+
+
+__all__ = ["LawnFile", "Words"]

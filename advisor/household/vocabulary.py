@@ -1,0 +1,52 @@
+"""Words that the household's files may use, taken from the model's own types, and hints for keys left out."""
+
+from __future__ import annotations
+
+from typing import get_args
+
+from advisor import model
+
+NEIGHBOUR_KINDS = get_args(model.NeighbourKind)
+SITE_USES = get_args(model.SiteUse)
+SOIL_STATES = get_args(model.SoilState)
+TURF_STATES = get_args(model.TurfState)
+TURF_SEASONS = ("cool-season", "warm-season")
+SLOPES = ("flat", "gentle", "steep")
+MODES = get_args(model.Mode)
+FORMULATIONS = get_args(model.Formulation)
+METHODS = ("broadcast", "spot")
+LIFE_CYCLES = ("perennial", "winter-annual", "summer-annual", "biennial")
+ADJUVANTS = ("required", "allowed", "forbidden", "unstated")
+
+#: kind of notice channel -> keys that it needs
+CHANNEL_KINDS: dict[str, tuple[str, ...]] = {"terminal": (), "file": ("path",)}
+
+#: what to write where a key is missing, by its path without indexes
+MISSING: dict[tuple[str, ...], str] = {
+    ("name",): 'name = "Our lawn"',
+    ("units",): 'units = "us", or units = "metric"',
+    ("site",): "a [site] table with latitude, longitude and time_zone",
+    ("site", "latitude"): "latitude = 41.6, degrees, north positive",
+    ("site", "longitude"): "longitude = -93.6, degrees, east positive",
+    ("site", "time_zone"): 'time_zone = "America/Chicago"',
+    ("area",): "at least one [[area]] table with id, size and turf",
+    ("area", "id"): 'id = "front"',
+    ("area", "size"): 'size = "5000 ft^2", the turf that is treated',
+    ("area", "turf"): 'turf = ["Kentucky bluegrass"]',
+    ("area", "neighbour", "name"): 'name = "vegetable bed"',
+    ("area", "neighbour", "kind"): 'kind = "edible"; kinds: ' + ", ".join(NEIGHBOUR_KINDS),
+    ("area", "neighbour", "distance"): 'distance = "12 ft", from the nearest edge of the area',
+    ("area", "irrigation", "days"): 'days = ["Tue", "Fri"], or days = "every_day"',
+    ("area", "irrigation", "at"): 'at = "05:30"',
+    ("area", "irrigation", "depth"): 'depth = "0.2 in", what falls in one watering',
+    ("sprayer",): "at least one [[sprayer]] table with id and tank",
+    ("sprayer", "id"): 'id = "knapsack"',
+    ("sprayer", "tank"): 'tank = "4 gal"; for a spreader a weight, tank = "5 kg"',
+    ("hours",): 'an [hours] table, such as weekdays = "17:00-20:30"',
+    ("notices", "channel", "kind"): 'kind = "terminal", or kind = "file" with a path',
+    ("active_ingredient", "name"): "the name of the active ingredient, as printed on the label",
+    ("label",): 'label = "...", the name of a file in labels/ without ".toml"',
+    ("areas",): 'areas = ["front", "back"], ids from lawn.toml',
+    ("target",): 'target = ["dandelion", "white clover"], the weeds',
+    ("sprayer-of-treatment",): 'sprayer = "...", an id from lawn.toml',
+}
