@@ -1,0 +1,189 @@
+"""The outlook: tasks scored against a forecast, gathered into the days ahead."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+import numpy as np
+
+from advisor.area_conditions import AreaConditions
+from advisor.clock import HOUR, local_dates, to_numpy
+from advisor.conditions import Conditions, SiteTable
+from advisor.explain import Blocker, Explainer, RuleReason
+from advisor.forecast import Forecast
+from advisor.model import DEFAULT_FLOORS, Household, Record, Task
+from advisor.rulebook.evaluate import evaluate
+from advisor.rulebook.schema import Rule
+from advisor.sequence import next_tasks
+from advisor.task_table import build
+from advisor.verdict import GO, NO_GO, UNKNOWN, VERDICT_WORDS, Verdicts, everything_floor, judge_starts
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """One local day of one task.
+
+    Attributes
+    ----------
+    verdict : str
+        "go" if any candidate start is go, "no-go" if all are, otherwise "unknown".
+    best_start, window_end : datetime64[h], optional
+        The go start with the highest chance, and the latest start of the run of go hours it belongs to.
+    shown_start : datetime64[h], optional
+        The start that the reasons speak of: the best one, or the one that comes nearest to a go.
+    chance, chance_upper : float, optional
+        That everything holds jointly at the shown start: surely, and at most.
+    windows : tuple of (first, last) datetime64[h]
+        Runs of go starts.
+    candidates : tuple of datetime64[h]
+        Starts inside the person's hours at which the work fits.
+    blocks_all_day : tuple of str
+        Rules that fail at every candidate start.
+    too_early : bool
+        Unknown only because the day is too far ahead to decide.
+    """
+
+    day: date
+    verdict: str
+    best_start: np.datetime64 | None
+    window_end: np.datetime64 | None
+    shown_start: np.datetime64 | None
+    chance: float | None
+    chance_upper: float | None
+    tightest: RuleReason | None
+    reasons: tuple[RuleReason, ...]
+    windows: tuple[tuple[np.datetime64, np.datetime64], ...]
+    candidates: tuple[np.datetime64, ...]
+    blocks_all_day: tuple[str, ...]
+    sole_blockers: tuple[Blocker, ...]
+    too_early: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TaskOutlook:
+    task: Task
+    days: tuple[Day, ...]
+
+    def next_go(self, after: date | None = None) -> Day | None:
+        return next((day for day in self.days if day.verdict == "go" and (after is None or day.day > after)), None)
+
+
+@dataclass(frozen=True, eq=False)
+class Outlook:
+    """Everything that was found for a household at one moment."""
+
+    household: Household
+    now: datetime
+    forecast: Forecast
+    tasks: tuple[TaskOutlook, ...]
+    explainer: Explainer | None
+    verdicts: Verdicts | None
+
+
+def make_outlook(
+    household: Household, forecast: Forecast, rules: Sequence[Rule], records: Sequence[Record], now: datetime, days: int = 8
+) -> Outlook:
+    """Score the household's next passes over the days of the forecast, today first.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        Of the household's site, after quality control.
+    records : sequence of Record
+        The ledger, oldest first or not.
+    now : datetime
+        Starts before it are not offered.
+    """
+    tasks = next_tasks(household, records, now)
+    if not tasks:
+        return Outlook(household, now, forecast, (), None, None)
+    site = household.site
+    sites = SiteTable(
+        np.array([site.latitude]), np.array([site.longitude]),
+        np.array([np.nan if site.elevation is None else site.elevation]), np.array([site.hollow]),
+    )  # fmt: skip
+    area = AreaConditions(Conditions(forecast, sites), build(tasks, records, now))
+    findings = evaluate(rules, area)
+    lead = (forecast.axis.astype("datetime64[s]") - to_numpy(now)) / np.timedelta64(3600, "s")
+    settings = household.settings
+    floors = {**DEFAULT_FLOORS, **settings.floors}
+    joint = everything_floor(floors, settings.cost_of_waiting, settings.cost_of_failure)
+    verdicts = judge_starts(findings, forecast.nominal_members, lead, floors, settings.horizon_hours, joint)
+    explainer = Explainer(findings, verdicts, area, lead, floors, settings.horizon_hours, household.units)
+    outlooks = []
+    for at, task in enumerate(tasks):
+        dates = local_dates(forecast.axis, site.zone)
+        ahead = [day for day in np.unique(dates[lead >= 0]) if day >= np.datetime64(now.astimezone(site.zone).date())]
+        made = tuple(_day(at, day.item(), np.flatnonzero(dates == day), explainer, lead) for day in ahead[:days])
+        outlooks.append(TaskOutlook(task, made))
+    return Outlook(household, now, forecast, tuple(outlooks), explainer, verdicts)
+
+
+def _day(task: int, day: date, hours: np.ndarray, explainer: Explainer, lead: np.ndarray) -> Day:
+    verdicts, axis = explainer.verdicts, explainer.area.conditions.axis
+    future = hours[lead[hours] >= 0.0]
+    fits = explainer.area.spare_time[task, 0, future] >= -1e-9
+    candidates = future[fits]
+    shown_among = candidates if len(candidates) else (future if len(future) else hours[-1:])
+    codes = verdicts.verdict[task, candidates]
+    if not len(candidates) or (codes == NO_GO).all():
+        code = NO_GO
+    else:
+        code = GO if (codes == GO).any() else UNKNOWN
+    if code == GO:
+        shown_among = candidates[codes == GO]
+    elif code == UNKNOWN:
+        shown_among = candidates[codes == UNKNOWN]
+    shown, reasons = _best(task, shown_among, explainer)
+    runs = _runs(candidates[codes == GO])
+    window = next((run for run in runs if run[0] <= shown <= run[1]), None) if code == GO else None
+    always, sole = explainer.blockers(task, [int(hour) for hour in candidates]) if code != GO else ([], [])
+    if not len(candidates):
+        always = ["availability"]
+    return Day(
+        day=day,
+        verdict=VERDICT_WORDS[code],
+        best_start=axis[shown] if code == GO else None,
+        window_end=axis[window[1]] if window else None,
+        shown_start=axis[shown],
+        chance=float(verdicts.everything.lower[task, shown]),
+        chance_upper=float(verdicts.everything.upper[task, shown]),
+        tightest=reasons[0] if reasons else None,
+        reasons=tuple(reasons),
+        windows=tuple((axis[first], axis[last]) for first, last in runs),
+        candidates=tuple(axis[candidates]),
+        blocks_all_day=tuple(always),
+        sole_blockers=tuple(sorted(sole, key=lambda blocker: (blocker.change is None, blocker.rule))),
+        too_early=bool(code == UNKNOWN and verdicts.too_early[task, shown]),
+    )
+
+
+def _best(task: int, starts: np.ndarray, explainer: Explainer) -> tuple[int, list[RuleReason]]:
+    """The start that is most likely, then the one with the fewest failing rules, then with most headroom."""
+    ranked = []
+    for hour in starts:
+        reasons = explainer.reasons(task, int(hour))
+        failing = sum(reason.verdict == "no-go" for reason in reasons)
+        unknown = sum(reason.verdict == "unknown" for reason in reasons)
+        standing = min((reason.standing for reason in reasons), default=0.0)
+        chance = explainer.verdicts.everything.lower[task, hour]
+        ranked.append(((-chance, failing, unknown, -standing, hour), int(hour), reasons))
+    _, hour, reasons = min(ranked, key=lambda row: row[0])
+    return hour, reasons
+
+
+def _runs(hours: np.ndarray) -> list[tuple[int, int]]:
+    """Runs of consecutive positions as (first, last)."""
+    if not len(hours):
+        return []
+    breaks = np.flatnonzero(np.diff(hours) > 1)
+    firsts, lasts = np.r_[0, breaks + 1], np.r_[breaks, len(hours) - 1]
+    return [(int(hours[a]), int(hours[b])) for a, b in zip(firsts, lasts, strict=True)]
+
+
+def hour_index(outlook: Outlook, instant: datetime) -> int | None:
+    """Position of the start hour that holds an instant, None off the axis."""
+    index = int((to_numpy(instant).astype("datetime64[h]") - outlook.forecast.start) // HOUR)
+    return index if 0 <= index < outlook.forecast.hours else None
