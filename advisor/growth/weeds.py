@@ -57,7 +57,7 @@ class Weed:
     source: str
 
 
-_PRACTICE = "common practice, no source"
+_COMMON = "common practice, no source"
 _KANSAS = "K-State extension releases: perennials mid-September to early November"
 _LATE = "K-State extension releases: winter annual seedlings in late October; the rest common practice"
 _FIDANZA = "emergence: Fidanza et al. (1996) Crop Sci. 36:990-996; treatment: common practice, no source"
@@ -70,28 +70,28 @@ _LEAFY, _ROSETTE, _SEEDLING = ("vegetative", "regrowth"), ("rosette", "regrowth"
 # common name, scientific name, group, life cycle, germinates, treat, stages, source
 _TABLE = (
     ("dandelion", "Taraxacum officinale", "broadleaf", _PERENNIAL, _BOTH, (9, 10, 11), _ROSETTE, _KANSAS),
-    ("white clover", "Trifolium repens", "broadleaf", _PERENNIAL, _BOTH, (5, 6, 9, 10), _LEAFY, _PRACTICE),
-    ("broadleaf plantain", "Plantago major", "broadleaf", _PERENNIAL, _BOTH, (5, 9, 10), _ROSETTE, _PRACTICE),
-    ("buckhorn plantain", "Plantago lanceolata", "broadleaf", _PERENNIAL, _BOTH, (5, 9), _ROSETTE, _PRACTICE),
-    ("ground ivy", "Glechoma hederacea", "broadleaf", _PERENNIAL, _EARLY, (9, 10, 11), _LEAFY, _PRACTICE),
-    ("wild violet", "Viola sororia", "broadleaf", _PERENNIAL, _EARLY, (9, 10), _LEAFY, _PRACTICE),
-    ("Canada thistle", "Cirsium arvense", "broadleaf", _PERENNIAL, _EARLY, (6, 9, 10), _ROSETTE, _PRACTICE),
-    ("curly dock", "Rumex crispus", "broadleaf", _PERENNIAL, _BOTH, (5, 9, 10), _ROSETTE, _PRACTICE),
-    ("yellow woodsorrel", "Oxalis stricta", "broadleaf", _PERENNIAL, (4, 5), (5, 6, 7), _LEAFY, _PRACTICE),
+    ("white clover", "Trifolium repens", "broadleaf", _PERENNIAL, _BOTH, (5, 6, 9, 10), _LEAFY, _COMMON),
+    ("broadleaf plantain", "Plantago major", "broadleaf", _PERENNIAL, _BOTH, (5, 9, 10), _ROSETTE, _COMMON),
+    ("buckhorn plantain", "Plantago lanceolata", "broadleaf", _PERENNIAL, _BOTH, (5, 9), _ROSETTE, _COMMON),
+    ("ground ivy", "Glechoma hederacea", "broadleaf", _PERENNIAL, _EARLY, (9, 10, 11), _LEAFY, _COMMON),
+    ("wild violet", "Viola sororia", "broadleaf", _PERENNIAL, _EARLY, (9, 10), _LEAFY, _COMMON),
+    ("Canada thistle", "Cirsium arvense", "broadleaf", _PERENNIAL, _EARLY, (6, 9, 10), _ROSETTE, _COMMON),
+    ("curly dock", "Rumex crispus", "broadleaf", _PERENNIAL, _BOTH, (5, 9, 10), _ROSETTE, _COMMON),
+    ("yellow woodsorrel", "Oxalis stricta", "broadleaf", _PERENNIAL, (4, 5), (5, 6, 7), _LEAFY, _COMMON),
     ("common chickweed", "Stellaria media", "broadleaf", _WINTER, _FALL, (10, 11, 3), _SEEDLING, _LATE),
     ("henbit", "Lamium amplexicaule", "broadleaf", _WINTER, _FALL, (10, 11, 3), _SEEDLING, _LATE),
     ("corn speedwell", "Veronica arvensis", "broadleaf", _WINTER, _FALL, (10, 11, 3), _SEEDLING, _LATE),
-    ("prostrate knotweed", "Polygonum aviculare", "broadleaf", _SUMMER, (3, 4), _EARLY, _SEEDLING, _PRACTICE),
-    ("black medic", "Medicago lupulina", "broadleaf", _SUMMER, _EARLY, (5, 6), _SEEDLING, _PRACTICE),
-    ("prostrate spurge", "Euphorbia maculata", "broadleaf", _SUMMER, (5, 6), (6, 7), _SEEDLING, _PRACTICE),
-    ("common purslane", "Portulaca oleracea", "broadleaf", _SUMMER, (5, 6), (6, 7), _SEEDLING, _PRACTICE),
+    ("prostrate knotweed", "Polygonum aviculare", "broadleaf", _SUMMER, (3, 4), _EARLY, _SEEDLING, _COMMON),
+    ("black medic", "Medicago lupulina", "broadleaf", _SUMMER, _EARLY, (5, 6), _SEEDLING, _COMMON),
+    ("prostrate spurge", "Euphorbia maculata", "broadleaf", _SUMMER, (5, 6), (6, 7), _SEEDLING, _COMMON),
+    ("common purslane", "Portulaca oleracea", "broadleaf", _SUMMER, (5, 6), (6, 7), _SEEDLING, _COMMON),
     ("smooth crabgrass", "Digitaria ischaemum", "grass", _SUMMER, (4, 5, 6), (5, 6, 7), _SEEDLING, _FIDANZA),
-    ("large crabgrass", "Digitaria sanguinalis", "grass", _SUMMER, (4, 5), (5, 6, 7), _SEEDLING, _PRACTICE),
-    ("goosegrass", "Eleusine indica", "grass", _SUMMER, (5, 6, 7), (6, 7), _SEEDLING, _PRACTICE),
+    ("large crabgrass", "Digitaria sanguinalis", "grass", _SUMMER, (4, 5), (5, 6, 7), _SEEDLING, _COMMON),
+    ("goosegrass", "Eleusine indica", "grass", _SUMMER, (5, 6, 7), (6, 7), _SEEDLING, _COMMON),
     ("annual bluegrass", "Poa annua", "grass", _WINTER, _FALL, (10, 11), _SEEDLING, _CLEMSON),
-    ("dallisgrass", "Paspalum dilatatum", "grass", _PERENNIAL, (4, 5), (5, 6, 9, 10), _LEAFY, _PRACTICE),
-    ("nimblewill", "Muhlenbergia schreberi", "grass", _PERENNIAL, (5, 6), (6, 7, 8), _LEAFY, _PRACTICE),
-    ("yellow nutsedge", "Cyperus esculentus", "sedge", _PERENNIAL, (5, 6), (6, 7), ("vegetative",), _PRACTICE),
+    ("dallisgrass", "Paspalum dilatatum", "grass", _PERENNIAL, (4, 5), (5, 6, 9, 10), _LEAFY, _COMMON),
+    ("nimblewill", "Muhlenbergia schreberi", "grass", _PERENNIAL, (5, 6), (6, 7, 8), _LEAFY, _COMMON),
+    ("yellow nutsedge", "Cyperus esculentus", "sedge", _PERENNIAL, (5, 6), (6, 7), ("vegetative",), _COMMON),
 )  # fmt: skip
 
 WEEDS: dict[str, Weed] = {row[0]: Weed(*row) for row in _TABLE}
