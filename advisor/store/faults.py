@@ -1,0 +1,96 @@
+"""Turns what the database engine says into what happened, why, and what to do next."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from advisor.errors import StoreError
+
+# engine's error name (its beginning) -> what happened, what to do
+_FAULTS: tuple[tuple[str, str, str], ...] = (
+    (
+        "SQLITE_BUSY",
+        "the database is locked by another program",
+        "wait a moment and try again; if it stays locked, end the program that has the file open",
+    ),
+    ("SQLITE_LOCKED", "the database is locked by this program", "try again"),
+    (
+        "SQLITE_READONLY",
+        "the database cannot be written",
+        "give this user write permission on the file and its folder, or name another folder for the data",
+    ),
+    (
+        "SQLITE_CORRUPT",
+        "the database is damaged",
+        "keep the file, and put the newest backup (beside it, ending in .bak) in its place",
+    ),
+    (
+        "SQLITE_NOTADB",
+        "the file is not a database, or its beginning is damaged",
+        "check the path; otherwise keep the file and put the newest backup (ending in .bak) in its place",
+    ),
+    ("SQLITE_FULL", "the disk is full", "free some space and try again; nothing was half written"),
+    (
+        "SQLITE_CANTOPEN",
+        "the database cannot be opened",
+        "check that the folder exists, that the path is a file and that this user may read and write both",
+    ),
+    (
+        "SQLITE_PERM",
+        "the database may not be opened by this user",
+        "check the permissions of the file and its folder",
+    ),
+    (
+        "SQLITE_AUTH",
+        "the database may not be opened by this user",
+        "check the permissions of the file and its folder",
+    ),
+    (
+        "SQLITE_IOERR",
+        "the disk failed while the database was read or written",
+        "check the disk and its free space, then run the integrity check",
+    ),
+    ("SQLITE_PROTOCOL", "the database is locked by another program", "wait a moment and try again"),
+    ("SQLITE_TOOBIG", "the value is too big for the database", "store less in one piece"),
+)
+
+
+def explain(error: sqlite3.Error, path: Path | str) -> StoreError:
+    """The StoreError of an engine error, with the file and what to do."""
+    name = getattr(error, "sqlite_errorname", None) or ""
+    for beginning, what, hint in _FAULTS:
+        if name.startswith(beginning):
+            return StoreError(f"{what} ({error})", where=str(path), hint=hint)
+    if name.startswith("SQLITE_CONSTRAINT"):
+        return StoreError(str(error), where=str(path), hint="nothing was written")
+    return StoreError(
+        f"the database refused: {error}",
+        where=str(path),
+        hint="run the integrity check; if it is clean, this is a bug",
+    )
+
+
+@contextmanager
+def explained(path: Path | str) -> Iterator[None]:
+    """Raise StoreError instead of the engine's errors."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise explain(error, path) from error
+
+
+@contextmanager
+def file_explained(path: Path | str) -> Iterator[None]:
+    """Raise StoreError instead of the engine's and the file system's errors."""
+    try:
+        with explained(path):
+            yield
+    except OSError as error:
+        raise StoreError(
+            f"the database's file cannot be used ({error.strerror or error})",
+            where=str(error.filename or path),
+            hint="check that the folder exists and that this user may write there",
+        ) from error

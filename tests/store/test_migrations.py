@@ -1,0 +1,89 @@
+"""An older ledger becomes a newer one: after a backup, step by step, each step whole or not at all."""
+
+import sqlite3
+
+import pytest
+
+from advisor.errors import StoreError
+from advisor.store import Store, marks
+from advisor.store.migrations import MIGRATIONS, Migration
+
+SECOND = Migration(
+    "colours", ("CREATE TABLE colours (name TEXT) STRICT", "INSERT INTO colours SELECT key FROM marks")
+)
+BROKEN = Migration("broken", ("CREATE TABLE half (a) STRICT",))  # STRICT wants a type: the engine refuses
+HALF = Migration("half", ("CREATE TABLE first_half (a TEXT) STRICT", "INSERT INTO nowhere VALUES (1)"))
+
+
+@pytest.fixture
+def older(tmp_path, now):
+    path = tmp_path / "ledger.db"
+    with Store.open(path) as store:
+        marks.put(store, "green", now)
+    return path
+
+
+def tables(path):
+    with sqlite3.connect(path) as connection:
+        return {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+
+
+def test_a_new_file_sees_every_step_and_needs_no_backup(tmp_path):
+    with Store.open(tmp_path / "ledger.db", migrations=(*MIGRATIONS, SECOND)) as store:
+        assert store.version == len(MIGRATIONS) + 1
+        with store.read() as connection:
+            found = connection.execute("SELECT version, name FROM migrations ORDER BY version").fetchall()
+    assert [tuple(row) for row in found] == [(1, "first tables"), (2, "colours")]
+    assert not list(tmp_path.glob("*.bak"))
+
+
+def test_an_older_file_is_backed_up_and_brought_up_to_date(older, now):
+    with Store.open(older, migrations=(*MIGRATIONS, SECOND)) as store, store.read() as connection:
+        assert [row[0] for row in connection.execute("SELECT name FROM colours")] == ["green"]
+    backup = older.with_name("ledger.db.v1.bak")
+    assert "colours" not in tables(backup)
+    with Store.open(backup) as store:
+        assert marks.get(store, "green").at == now
+
+
+def test_an_up_to_date_file_is_left_alone(older):
+    Store.open(older).close()
+    assert [path.name for path in older.parent.iterdir()] == ["ledger.db"]
+
+
+@pytest.mark.parametrize("step", [BROKEN, HALF])
+def test_a_step_that_fails_leaves_the_file_as_it_was(older, step, now):
+    with pytest.raises(StoreError, match="could not be brought up to date") as caught:
+        Store.open(older, migrations=(*MIGRATIONS, step))
+    assert caught.value.hint
+    assert not {"half", "first_half"} & tables(older)
+    with Store.open(older) as store:
+        assert store.version == 1
+        assert marks.get(store, "green").at == now
+    with pytest.raises(StoreError):
+        Store.open(older, migrations=(*MIGRATIONS, step))
+    assert {path.name for path in older.parent.glob("*.bak")} == {"ledger.db.v1.bak", "ledger.db.v1-2.bak"}
+
+
+@pytest.mark.parametrize("opening", [Store.open, Store.open_readonly])
+def test_a_newer_file_is_refused_with_what_to_do_and_left_untouched(tmp_path, opening):
+    path = tmp_path / "ledger.db"
+    Store.open(path, migrations=(*MIGRATIONS, SECOND)).close()
+    before = path.read_bytes()
+    with pytest.raises(StoreError, match="newer version") as caught:
+        opening(path)
+    assert "install the newer version" in caught.value.hint and "ledger.db.v1.bak" in caught.value.hint
+    assert path.read_bytes() == before
+
+
+def test_a_reader_sees_an_older_file_as_if_it_were_up_to_date_and_leaves_it_alone(older):
+    before = older.read_bytes()
+    with Store.open_readonly(older, migrations=(*MIGRATIONS, SECOND)) as store, store.read() as connection:
+        assert [row[0] for row in connection.execute("SELECT name FROM colours")] == ["green"]
+    assert older.read_bytes() == before
+    assert [path.name for path in older.parent.iterdir()] == ["ledger.db"]
+
+
+def test_released_steps_are_counted_by_the_file(store):
+    assert store.version == len(MIGRATIONS) == 1
+    assert all(step.name for step in MIGRATIONS)
