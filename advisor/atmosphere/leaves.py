@@ -205,7 +205,7 @@ def cart_calm_index(air_temperature, relative_humidity, wind_speed, depression):
 
 
 def cart_windy_index(air_temperature, relative_humidity, wind_speed, depression):
-    """Discriminant of the CART model in stronger wind, as all public copies print it (Kim et al. 2002, node 4).
+    """Discriminant of the CART model in stronger wind, as public copies print it (Kim et al. 2002, node 4).
 
     Printed as wet above 37.0, but over all inputs that are physically possible it stays below 2: either the
     branch is meant to be always dry, or a constant is wrong in all copies. `leaf_wetness_from_cart` therefore
