@@ -13,7 +13,7 @@ from advisor.clock import from_numpy
 from advisor.forecast import REASON_TEXT, Reason
 from advisor.logic import Kleene
 from advisor.model import LABEL_QUANTITIES, REQUIRED_LABEL_FIELDS
-from advisor.rulebook.evaluate import Finding, _nights, _offsets
+from advisor.rulebook.evaluate import Finding, nights_of_tasks, span_offsets
 from advisor.rulebook.quantities import QUANTITIES, Quantity
 from advisor.variables import VARIABLES
 from advisor.verdict import GO, NO_GO, UNKNOWN, VERDICT_WORDS, Verdicts, judge_starts
@@ -140,13 +140,13 @@ class Explainer:
         if measure.span == "at-start" or not QUANTITIES[measure.quantity].hourly:
             return range(hour, hour + 1)
         if measure.span == "nights-after":
-            first, stop, night_of = _nights(self.area)
+            first, stop, night_of = nights_of_tasks(self.area)
             night = int(night_of[task, hour])
             last = min(night + measure.count, first.shape[1]) - 1
             if night > last:
                 return range(hour, hour + 1)
             return range(int(first[task, night]), int(stop[task, last]))
-        offsets = _offsets(finding.rule, self.area, finding.length)[task]
+        offsets = span_offsets(finding.rule, self.area, finding.length)[task]
         return range(hour + int(offsets[0]), hour + int(offsets[1]))
 
     def _deciding_hour(self, finding: Finding, quantity: Quantity, task: int, hour: int) -> np.datetime64 | None:

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from advisor.clock import to_numpy
-from advisor.model import LABEL_QUANTITIES, Household, Record, Task
+from advisor.model import LABEL_QUANTITIES, REQUIRED_LABEL_FIELDS, Neighbour, Record, Task
 from advisor.soil.runoff import turf_curve_number
 from advisor.soil.texture import soil_texture
 from advisor.soil.water import total_available_water, turf_coefficient
@@ -104,7 +104,8 @@ def build(tasks: Sequence[Task], records: Sequence[Record], now: datetime, site_
             neighbours["bearing"][at, slot] = np.nan if neighbour.bearing is None else neighbour.bearing
             neighbours["arc"][at, slot] = neighbour.arc
             neighbour_facts["kind"][at, slot] = neighbour.kind
-            neighbour_facts["sensitivity"][at, slot] = neighbour.sensitivity
+            vines = neighbour.kind == "vines"
+            neighbour_facts["sensitivity"][at, slot] = "high" if vines else neighbour.sensitivity
             # a drain or a root zone is not reached through the air; distance rules of their own look after them
             neighbour_facts["drift"][at, slot] = "no" if neighbour.kind in ("roots", "drain") else "yes"
         notes.update({(quantity, at): text for quantity, text in _household_notes(task)})
@@ -141,6 +142,7 @@ _FACTS: dict[str, str] = {
     "household.for_hire": "yes or no",
     "area.slope": "flat, gentle or steep",
     "area.turf_season": "cool-season or warm-season",
+    "area.sensitive_near": "yes where a neighbour within 100 m is a planting, edible or vines, else no",
 }
 FACTS = _FACTS
 NEIGHBOUR_FACTS = {"neighbour.kind": "kind", "neighbour.sensitivity": "sensitivity", "neighbour.drift": "drift"}
@@ -152,6 +154,8 @@ _SCALARS = (
     "product_this_pass",
     "turf_allowed",
     "turf_active",
+    "label_complete",
+    "place_allowed",
     "sprayer_clean",
     "available_water",
     "crop_coefficient",
@@ -189,7 +193,12 @@ def task_facts(task: Task, now: datetime) -> dict[str, str | None]:
         "household.for_hire": yes(task.household.for_hire),
         "area.slope": task.area.slope,
         "area.turf_season": task.area.turf_season,
+        "area.sensitive_near": yes(any(_grows(n) and n.distance <= 100.0 for n in task.area.neighbours)),
     }
+
+
+def _grows(neighbour: Neighbour) -> bool:
+    return neighbour.kind in ("planting", "edible", "vines")
 
 
 def same_ingredient(task: Task, record: Record) -> bool:
@@ -253,6 +262,8 @@ def _task_scalars(task: Task, records: Sequence[Record], now: datetime) -> dict[
         "product_this_pass": planned,
         "turf_allowed": np.nan if not label.turf_species else float(allowed),
         "turf_active": float(area.turf_state == "active"),
+        "label_complete": np.nan if label.blank else 1.0,
+        "place_allowed": _place_allowed(task),
         "sprayer_clean": clean,
         "green_share": np.nan if area.green_share is None else area.green_share,
         "crop_coefficient": turf_coefficient(area.turf_season),
@@ -270,6 +281,18 @@ def _task_scalars(task: Task, records: Sequence[Record], now: datetime) -> dict[
     return out
 
 
+def _place_allowed(task: Task) -> float:
+    """1 where the label names the kind of place and no local ban is stated, 0 where not, NaN where nobody says."""
+    site, label = task.household.site, task.label
+    if site.local_ban:
+        return 0.0
+    if site.use is None or not label.sites:
+        return np.nan
+    if site.use not in label.sites:
+        return 0.0
+    return np.nan if site.local_ban is None else 1.0
+
+
 def _household_notes(task: Task):
     area, household, label = task.area, task.household, task.label
     if area.irrigation is None:
@@ -285,6 +308,15 @@ def _household_notes(task: Task):
         )
     else:
         yield "soil_stress", f'what was seen of the soil of area "{area.id}" cannot be carried through to this day'
+    if label.blank:
+        names = ", ".join(f'"{name}" ({REQUIRED_LABEL_FIELDS[name][1]})' for name in label.blank)
+        yield "label_complete", f"the label file leaves blank: {names}"
+    if household.site.use is None:
+        yield "place_allowed", "the kind of place is not stated: write use in [site]"
+    elif household.site.local_ban is None:
+        yield "place_allowed", "whether a local rule forbids the treatment is not stated: write local_ban in [site]"
+    else:
+        yield "place_allowed", "the label file does not say where the product may be used"
     if not label.turf_species:
         yield "turf_allowed", "the label file lists no turf species"
     sprayer = household.sprayers[task.treatment.sprayer]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -75,8 +75,11 @@ def evaluate(rules: Iterable[Rule], area: AreaConditions) -> list[Finding]:
     return [finding for finding in findings if finding is not None]
 
 
-def evaluate_rule(rule: Rule, area: AreaConditions) -> Finding | None:
-    """The finding of one rule, or None where it applies to no task."""
+def evaluate_rule(rule: Rule, area: AreaConditions, given: Series | None = None) -> Finding | None:
+    """The finding of one rule, or None where it applies to no task.
+
+    `given` replaces the measured series, for the examples that stand in rule files.
+    """
     table = area.table
     applies = _applies(rule, area)
     quantity = QUANTITIES[rule.measure.quantity]
@@ -93,9 +96,9 @@ def evaluate_rule(rule: Rule, area: AreaConditions) -> Finding | None:
     if length is None:
         length = np.full(len(table), np.nan)
     if rule.measure.for_each == "neighbour":
-        parts = _neighbours(rule, quantity, area, length, at_least, at_most)
+        parts = _neighbours(rule, given or quantity.series(area), area, length, at_least, at_most)
     else:
-        series, estimated = _series(rule, quantity, area)
+        series, estimated = (given, None) if given is not None else _series(rule, quantity, area)
         reduced = _reduce(rule, series, area, length)
         outcome = judge(reduced, rule.measure.take, _column(at_least), _column(at_most))
         parts = reduced.value, outcome, _estimated(rule, estimated, area, length), None
@@ -156,7 +159,7 @@ def _series(rule: Rule, quantity: Quantity, area: AreaConditions) -> tuple[Serie
     return Series(filled, series.instant, series.block_first, series.block_last), missing & ~np.isnan(estimate)
 
 
-def _offsets(rule: Rule, area: AreaConditions, length: np.ndarray) -> np.ndarray:
+def span_offsets(rule: Rule, area: AreaConditions, length: np.ndarray) -> np.ndarray:
     """(first, stop) hour offsets from the start for each task."""
     duration = area.table.duration
     ends = np.ceil(duration - 1e-9).astype(int)
@@ -177,9 +180,9 @@ def _reduce(rule: Rule, series: Series, area: AreaConditions, length: np.ndarray
     if span == "at-start" or not QUANTITIES[rule.measure.quantity].hourly:
         return reduce_at_start(series)
     if span == "nights-after":
-        first, stop, night_of = _nights(area)
+        first, stop, night_of = nights_of_tasks(area)
         return reduce_nights(series, first, stop, night_of, rule.measure.count, take)
-    offsets = _offsets(rule, area, length)
+    offsets = span_offsets(rule, area, length)
     groups = np.unique(offsets, axis=0)
     if len(groups) == 1:
         return reduce_offsets(series, *map(int, groups[0]), take)
@@ -199,7 +202,7 @@ def _rows(series: Series, rows: np.ndarray) -> Series:
     return Series(pick(series.values), series.instant, pick(series.block_first), pick(series.block_last))
 
 
-def _nights(area: AreaConditions) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def nights_of_tasks(area: AreaConditions) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Hours of each task's nights, and the first night whose sunset is at or after the end of the work."""
     sunset, sunrise = (times[area.table.site] for times in area.conditions.nights)
     origin = area.conditions.axis[0].astype("datetime64[s]")
@@ -219,15 +222,12 @@ def _estimated(rule: Rule, missing: np.ndarray | None, area: AreaConditions, len
 
 
 def _with_take(rule: Rule, take: str) -> Rule:
-    from dataclasses import replace
-
     return replace(rule, measure=replace(rule.measure, take=take))
 
 
-def _neighbours(rule: Rule, quantity: Quantity, area: AreaConditions, length, at_least, at_most):
+def _neighbours(rule: Rule, series: Series, area: AreaConditions, length, at_least, at_most):
     """The worst of the neighbours that the rule's guards name; no neighbour, nothing to hit."""
     table = area.table
-    series = quantity.series(area)
     slots = table.neighbours["distance"].shape[1]
     shape = (len(table), 1, len(area.conditions.axis))
     value = np.full(shape, np.nan)

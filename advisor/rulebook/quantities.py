@@ -44,6 +44,8 @@ class Quantity:
     scope: Scope = "site"
     spread: tuple[float, float] | None = None
     hourly: bool = True
+    #: values at instants, which bound their hour on both sides
+    instant: bool = False
 
     def assumed_spread(self, lead_hours) -> np.ndarray | float:
         if self.spread is None:
@@ -56,13 +58,15 @@ QUANTITIES: dict[str, Quantity] = {}
 
 
 def _register(name, dimension, says, series, inputs=(), scope="site", spread=None, hourly=True) -> None:
-    QUANTITIES[name] = Quantity(name, dimension, says, series, tuple(inputs), scope, spread, hourly)
+    instant = getattr(series, "instant", False)
+    QUANTITIES[name] = Quantity(name, dimension, says, series, tuple(inputs), scope, spread, hourly, instant)
 
 
 def _site(name: str, instant: bool = True):
     def series(area: AreaConditions) -> Series:
         return Series(area.gather(getattr(area.conditions, name)), instant)
 
+    series.instant = instant
     return series
 
 
@@ -70,6 +74,7 @@ def _task(name: str, instant: bool = False):
     def series(area: AreaConditions) -> Series:
         return Series(getattr(area, name), instant)
 
+    series.instant = instant
     return series
 
 
@@ -153,3 +158,7 @@ _register("turf_active", "truth", "the turf grows and is not under stress", _sca
           (), "task", hourly=False)  # fmt: skip
 _register("sprayer_clean", "truth", "the sprayer's last contents are known and rinsed out", _scalar("sprayer_clean"),
           (), "task", hourly=False)  # fmt: skip
+_register("label_complete", "truth", "every required field of the label is copied", _scalar("label_complete"),
+          (), "task", hourly=False)  # fmt: skip
+_register("place_allowed", "truth", "the label names the kind of place and no local rule closes it",
+          _scalar("place_allowed"), (), "task", hourly=False)  # fmt: skip
