@@ -69,7 +69,8 @@ def test_kills_at_random_moments(tmp_path, now):
     while kills < 25:
         # No connection is open in this process while another is forked from it.
         with Store.open(tmp_path / "ledger.db") as store:
-            kept += [keep(store, f"task {len(kept)}", now, "terminal", "file") for _ in range(30)]
+            for _ in range(30):
+                kept.append(keep(store, f"task {len(kept)}", now, "terminal", "file"))
         finished = False
         while not finished:
             ready, started = os.pipe()
