@@ -180,11 +180,19 @@ _OTHER_KINDS = {
 }
 
 
+def problem_name(data: Any) -> str:
+    """The last segment of a problem report's type, such as ForecastGridExpired; what precedes it has
+    changed."""
+    if kind_of(data) != "problem" or not isinstance(data.get("type"), str):
+        return ""
+    return data["type"].replace(":", "/").rsplit("/", 1)[-1]
+
+
 def refuse_problem(data: Any) -> None:
     """Raise the provider's own reason when the body is one of its problem reports."""
     if kind_of(data) != "problem":
         return
-    name = str(data.get("type", "")).replace(":", "/").rsplit("/", 1)[-1]
+    name = problem_name(data)
     said = data.get("detail") or data.get("title")
     hints = {
         "InvalidPoint": "the National Weather Service covers the United States only; check the coordinates",
@@ -214,14 +222,14 @@ def read(document: Document, fetched_at: datetime | None = None) -> Forecast:
     properties = _properties(document)
     flags: list[Flag] = []
     layers: dict[str, tuple[np.ndarray, np.ndarray, np.ndarray]] = {}
-    unusable: list[str] = []
+    unusable: dict[str, Reason] = {}
     for theirs, ours in VARIABLE_MAP.items():
         layer = properties.get(theirs)
         if not isinstance(layer, dict) or not isinstance(layer.get("values"), list) or not layer["values"]:
             continue
         placed = _layer(theirs, ours, layer, flags)
-        if placed is None:
-            unusable.append(ours)
+        if isinstance(placed, Reason):
+            unusable[ours] = placed
         else:
             layers[ours] = placed
     if not layers:
@@ -232,8 +240,8 @@ def read(document: Document, fetched_at: datetime | None = None) -> Forecast:
     builder = ForecastBuilder(first, end)
     for ours, (starts, lengths, values) in layers.items():
         builder.blocks(ours, starts, lengths, values)
-    for ours in unusable:
-        builder.unknown(ours, Reason.UNIT)
+    for ours, reason in unusable.items():
+        builder.unknown(ours, reason)
     latitude, longitude = _centre(document.data.get("geometry"))
     provenance = Provenance(
         NAME,
@@ -265,8 +273,8 @@ def unit_text(unit: Any) -> str | None:
 
 def _layer(
     theirs: str, ours: str, layer: Mapping, flags: list[Flag]
-) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
-    """Starts, lengths [h] and values in the canonical unit; None, with a flag, for an unknown unit."""
+) -> tuple[np.ndarray, np.ndarray, np.ndarray] | Reason:
+    """Starts, lengths [h] and values in the canonical unit; or, with a flag, why there are none."""
     placed, odd = [], 0
     for entry in layer["values"]:
         span = interval_hours(entry.get("validTime")) if isinstance(entry, dict) else None
@@ -285,13 +293,15 @@ def _layer(
                 makes_unknown=(ours,),
             )
         )
-    unit = layer.get("uom", layer.get("unitCode", UNSTATED.get(theirs)))
+    if not placed:
+        return Reason.NULL
+    unit = layer.get("uom") or layer.get("unitCode") or UNSTATED.get(theirs)
     values = np.array([value for _, _, value in placed], dtype=float)
     converted = in_canonical_unit(values, unit_text(unit), UNITS, VARIABLES[ours].dimension)
-    if converted is None or not placed:
+    if converted is None:
         stated = f'the unit "{unit}", which is not known' if unit else "no unit"
         flags.append(Flag("unit", ours, f"{theirs} has {stated}", makes_unknown=(ours,)))
-        return None
+        return Reason.UNIT
     starts = np.array([start for start, _, _ in placed], dtype="datetime64[h]")
     lengths = np.array([length for _, length, _ in placed], dtype=int)
     order = np.argsort(starts, kind="stable")

@@ -1,0 +1,160 @@
+"""The wire: a session that waits and tries again, and the reading of one bounded answer."""
+
+from __future__ import annotations
+
+import re
+import time
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from urllib.parse import urlsplit
+
+import requests
+import urllib3
+from requests.adapters import HTTPAdapter
+from urllib3.exceptions import MaxRetryError
+from urllib3.util.retry import Retry
+
+from advisor.errors import SourceUnreachable
+from advisor.sources.request import Request
+from advisor.transport.policy import retry_after_seconds
+
+#: longest wait that a provider may ask for and get [s]
+LONGEST_WAIT = 60.0
+_CHUNK = 8192
+_RETRIED = (429, 500, 502, 503, 504)
+_NETWORK = "check the network; the last kept answer counts until it is too old"
+
+
+class PatientRetry(Retry):
+    """Retry that waits as asked up to `LONGEST_WAIT`, and gives up at once where a longer wait is asked
+    for."""
+
+    def parse_retry_after(self, retry_after: str) -> float:
+        try:
+            return min(max(0.0, super().parse_retry_after(retry_after)), LONGEST_WAIT)
+        except (urllib3.exceptions.InvalidHeader, ValueError, OverflowError):
+            return 0.0
+
+    def increment(self, method=None, url=None, response=None, error=None, _pool=None, _stacktrace=None):
+        if (
+            response is not None
+            and retry_after_seconds(response.headers.get("Retry-After"), datetime.now(UTC)) > LONGEST_WAIT
+        ):
+            raise MaxRetryError(_pool, url, urllib3.exceptions.ResponseError("asked to wait too long"))
+        return super().increment(method, url, response, error, _pool, _stacktrace)
+
+
+def new_session(*, attempts: int = 3, backoff: float = 0.5) -> requests.Session:
+    """A session that tries again on 429 and 5xx and on connections that fail, `attempts` times after the
+    first."""
+    retry = PatientRetry(
+        total=attempts,
+        read=min(1, attempts),  # a silent provider is not waited for again and again
+        backoff_factor=backoff,
+        backoff_jitter=0.3 * min(1.0, 2.0 * backoff),
+        status_forcelist=_RETRIED,
+        allowed_methods=("GET",),
+        respect_retry_after_header=True,
+        raise_on_status=False,
+    )
+    session = requests.Session()
+    session.max_redirects = 5
+    for scheme in ("https://", "http://"):
+        session.mount(scheme, HTTPAdapter(max_retries=retry))
+    return session
+
+
+def unreachable(what: str, where: str, hint: str = "ask again in a few minutes") -> SourceUnreachable:
+    return SourceUnreachable(what, where=where, hint=hint)
+
+
+def get(
+    session: requests.Session,
+    request: Request,
+    headers: Mapping[str, str],
+    timeout: tuple[float, float],
+    deadline: float,
+    body_limit: int,
+) -> tuple[requests.Response, bytes]:
+    """One answer, read to its end; a connection that breaks in the middle is tried once more."""
+    for last_try in (False, True):
+        try:
+            return _read(session, request, headers, timeout, deadline, body_limit)
+        except _Broken as error:
+            if last_try:
+                raise unreachable(error.what, request.url) from error
+    raise AssertionError
+
+
+class _Broken(Exception):
+    def __init__(self, what: str):
+        super().__init__(what)
+        self.what = what
+
+
+def _read(session, request, headers, timeout, deadline, body_limit) -> tuple[requests.Response, bytes]:
+    where, host = request.url, urlsplit(request.url).netloc
+    started = time.monotonic()
+    try:
+        with session.get(request.address, headers=headers, timeout=timeout, stream=True) as response:
+            if urlsplit(request.url).scheme == "https" and urlsplit(response.url).scheme != "https":
+                raise unreachable(f"{host} redirects to an address without encryption", where)
+            return response, _body(response, where, started, deadline, body_limit)
+    except requests.exceptions.ConnectTimeout as error:
+        raise unreachable(f"{host} did not answer within {timeout[0]:g} s", where, _NETWORK) from error
+    except requests.exceptions.ReadTimeout as error:
+        raise unreachable(f"{host} was silent for {timeout[1]:g} s", where) from error
+    except requests.exceptions.TooManyRedirects as error:
+        raise unreachable(f"{host} redirects in circles", where) from error
+    except requests.exceptions.SSLError as error:
+        raise unreachable(
+            f"the certificate of {host} is not trusted",
+            where,
+            "check this computer's clock and its certificates",
+        ) from error
+    except (requests.exceptions.InvalidSchema, requests.exceptions.InvalidURL) as error:
+        raise unreachable(f"{host} redirects to something that is no web address", where) from error
+    except requests.exceptions.ConnectionError as error:
+        raise unreachable(f"{host} cannot be reached: {_cause(error)}", where, _NETWORK) from error
+    except requests.exceptions.RequestException as error:
+        raise unreachable(f"asking {host} failed: {_cause(error)}", where) from error
+
+
+def _body(response: requests.Response, where: str, started: float, deadline: float, body_limit: int) -> bytes:
+    chunks, size = [], 0
+    try:
+        while True:
+            # One piece as it comes in: waiting for a full buffer would let a trickle outlast the deadline.
+            chunk = response.raw.read1(_CHUNK, decode_content=True)
+            if not chunk:
+                break
+            chunks.append(chunk)
+            size += len(chunk)
+            if size > body_limit:
+                raise unreachable(
+                    f"the answer is larger than {body_limit / 1048576:.3g} MB, which no forecast is", where
+                )
+            if time.monotonic() - started > deadline:
+                raise unreachable(f"the answer was not complete after {deadline:g} s", where)
+    except urllib3.exceptions.ReadTimeoutError as error:
+        raise unreachable("the answer stopped in the middle, and nothing more came", where) from error
+    except urllib3.exceptions.DecodeError as error:
+        raise unreachable("the answer is compressed and damaged", where) from error
+    except (urllib3.exceptions.HTTPError, OSError) as error:
+        raise _Broken("the connection broke in the middle of the answer") from error
+    return b"".join(chunks)
+
+
+def _cause(error: BaseException) -> str:
+    """The innermost reason, in the words of the system, without addresses of objects."""
+    text = str(error)
+    for pattern, words in (
+        (r"Name or service not known|getaddrinfo|NameResolution|nodename", "its name is not known"),
+        (r"Connection refused", "it refuses connections"),
+        (r"No route to host|unreachable", "there is no way to it"),
+        (r"[Rr]eset by peer|Connection aborted|RemoteDisconnected|closed", "it broke the connection off"),
+        (r"timed out|Timeout", "it did not answer in time"),
+    ):
+        if re.search(pattern, text):
+            return words
+    return type(error).__name__

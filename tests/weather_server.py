@@ -1,0 +1,446 @@
+"""A weather provider on the loopback, in the three shapes that the program reads, with faults on demand.
+
+The weather is our own invention: a mild day with a daily course, repeated. `bodies` makes the answers,
+`WeatherServer` serves them under the providers' own paths.
+
+    with WeatherServer() as server:
+        server.fault = "status-503"
+        ask("nws", 41.6, -93.6, contact="test@example.org", base=server.base)
+"""
+
+from __future__ import annotations
+
+import gzip
+import json
+import socket
+import struct
+import threading
+import time
+from contextlib import suppress
+from datetime import UTC, datetime, timedelta
+from email.utils import format_datetime
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from urllib.parse import parse_qs, urlsplit
+
+import numpy as np
+
+PROVIDERS = ("nws", "open-meteo", "met-norway")
+
+#: what the invented day holds at 00, 01, ... UTC of each day, in canonical units
+HOURS = np.arange(24)
+DAY = {
+    "air_temperature": np.round(16.0 - 6.0 * np.cos((HOURS - 9) / 24.0 * 2.0 * np.pi), 1),
+    "dew_point": np.round(9.0 - 1.0 * np.cos((HOURS - 9) / 24.0 * 2.0 * np.pi), 1),
+    "relative_humidity": np.round(62.0 + 14.0 * np.cos((HOURS - 9) / 24.0 * 2.0 * np.pi)),
+    "wind_speed_10m": np.round(2.2 + 0.6 * np.sin(HOURS / 24.0 * 2.0 * np.pi), 1),
+    "wind_from_direction": 200.0 + HOURS,
+    "wind_gust": np.round(4.2 + 0.6 * np.sin(HOURS / 24.0 * 2.0 * np.pi), 1),
+    "precipitation": np.where(HOURS == 7, 0.6, 0.0),
+    "precipitation_probability": np.where(HOURS == 7, 40.0, 5.0),
+    "cloud_cover": 30.0 + HOURS,
+}
+
+
+def series(name: str, start: datetime, hours: int) -> list[float]:
+    """The invented weather of each hour from `start` on."""
+    return [float(DAY[name][(start + timedelta(hours=hour)).hour]) for hour in range(hours)]
+
+
+def floor_hour(instant: datetime) -> datetime:
+    return instant.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
+
+
+def open_meteo_body(
+    latitude: float, longitude: float, now: datetime, *, past_days: int = 1, days: int = 8
+) -> dict:
+    start = floor_hour(now).replace(hour=0) - timedelta(days=past_days)
+    count = 24 * (past_days + days)
+    names = {
+        "temperature_2m": ("air_temperature", "°C"), "relative_humidity_2m": ("relative_humidity", "%"),
+        "dew_point_2m": ("dew_point", "°C"), "wind_speed_10m": ("wind_speed_10m", "m/s"),
+        "wind_direction_10m": ("wind_from_direction", "°"), "wind_gusts_10m": ("wind_gust", "m/s"),
+        "precipitation": ("precipitation", "mm"),
+        "precipitation_probability": ("precipitation_probability", "%"),
+        "cloud_cover": ("cloud_cover", "%"),
+    }  # fmt: skip
+    hourly: dict[str, list] = {
+        "time": [(start + timedelta(hours=hour)).strftime("%Y-%m-%dT%H:%M") for hour in range(count)]
+    }
+    units = {"time": "iso8601"}
+    for theirs, (ours, unit) in names.items():
+        preceding = ours in ("wind_gust", "precipitation", "precipitation_probability")
+        hourly[theirs] = series(ours, start - timedelta(hours=1) if preceding else start, count)
+        units[theirs] = unit
+    return {
+        "latitude": round(latitude + 0.02, 4), "longitude": round(longitude - 0.02, 4),
+        "generationtime_ms": 0.3,
+        "utc_offset_seconds": 0, "timezone": "GMT", "timezone_abbreviation": "GMT", "elevation": 262.0,
+        "hourly_units": units, "hourly": hourly,
+    }  # fmt: skip
+
+
+def nws_points_body(latitude: float, longitude: float) -> dict:
+    return {
+        "id": f"https://api.weather.gov/points/{latitude},{longitude}",
+        "type": "Feature",
+        "geometry": {"type": "Point", "coordinates": [longitude, latitude]},
+        "properties": {
+            "@type": "wx:Point", "gridId": "TST", "gridX": 12, "gridY": 34, "type": "land",
+            "forecastGridData": "https://api.weather.gov/gridpoints/TST/12,34", "timeZone": "America/Chicago",
+        },
+    }  # fmt: skip
+
+
+def nws_body(latitude: float, longitude: float, now: datetime, *, days: int = 7) -> dict:
+    start = floor_hour(now) - timedelta(hours=6)
+    start = start.replace(hour=start.hour // 6 * 6)
+    count = 24 * days
+
+    def layer(name: str, unit: str, factor: float = 1.0, step: int = 1) -> dict:
+        values = np.array(series(name, start, count)) * factor
+        values = values.reshape(-1, step).sum(axis=1) if name == "precipitation" else values[::step]
+        return {
+            "uom": f"wmoUnit:{unit}",
+            "values": [
+                {
+                    "validTime": f"{start + timedelta(hours=index * step):%Y-%m-%dT%H:%M:%S}+00:00/PT{step}H",
+                    "value": float(value),
+                }
+                for index, value in enumerate(values)
+            ],
+        }
+
+    corners = [(-0.012, -0.015), (0.012, -0.015), (0.012, 0.015), (-0.012, 0.015), (-0.012, -0.015)]
+    return {
+        "id": "https://api.weather.gov/gridpoints/TST/12,34",
+        "type": "Feature",
+        "geometry": {
+            "type": "Polygon",
+            "coordinates": [[[longitude + east, latitude + north] for north, east in corners]],
+        },
+        "properties": {
+            "@type": "wx:Gridpoint",
+            "updateTime": (now.astimezone(UTC) - timedelta(hours=1)).strftime("%Y-%m-%dT%H:%M:%S+00:00"),
+            "elevation": {"unitCode": "wmoUnit:m", "value": 262.0},
+            "gridId": "TST", "gridX": 12, "gridY": 34,
+            "temperature": layer("air_temperature", "degC"), "dewpoint": layer("dew_point", "degC"),
+            "relativeHumidity": layer("relative_humidity", "percent"),
+            "windSpeed": layer("wind_speed_10m", "km_h-1", 3.6), "windGust": layer("wind_gust",
+            "km_h-1", 3.6),
+            "windDirection": layer("wind_from_direction", "degree_(angle)"),
+            "quantitativePrecipitation": layer("precipitation", "mm", step=6),
+            "probabilityOfPrecipitation": layer("precipitation_probability", "percent", step=6),
+            "skyCover": layer("cloud_cover", "percent"), "pressure": {"values": []},
+        },
+    }  # fmt: skip
+
+
+def met_norway_body(
+    latitude: float, longitude: float, now: datetime, *, hourly: int = 60, days: int = 9
+) -> dict:
+    start = floor_hour(now)
+    steps = list(range(hourly))
+    while (start + timedelta(hours=steps[-1] + 1)).hour % 6:
+        steps.append(steps[-1] + 1)
+    steps += list(range(steps[-1] + 1, 24 * days, 6))
+    rain = series("precipitation", start, 24 * days + 12)
+    instants = {
+        "air_temperature": "air_temperature", "dew_point_temperature": "dew_point",
+        "relative_humidity": "relative_humidity", "wind_speed": "wind_speed_10m",
+        "wind_from_direction": "wind_from_direction", "cloud_area_fraction": "cloud_cover",
+    }  # fmt: skip
+    plain = {theirs: series(ours, start, 24 * days + 12) for theirs, ours in instants.items()}
+    timeseries = []
+    for index, step in enumerate(steps):
+        data: dict = {"instant": {"details": {name: values[step] for name, values in plain.items()}}}
+        following = steps[index + 1] - step if index + 1 < len(steps) else 0
+        if following == 1:
+            data["next_1_hours"] = {"details": {"precipitation_amount": rain[step]}}
+        if following in (1, 6):
+            data["next_6_hours"] = {"details": {"precipitation_amount": round(sum(rain[step : step + 6]), 1)}}
+        timeseries.append(
+            {"time": (start + timedelta(hours=step)).strftime("%Y-%m-%dT%H:%M:%SZ"), "data": data}
+        )
+    return {
+        "type": "Feature",
+        "geometry": {"type": "Point", "coordinates": [longitude, latitude, 262]},
+        "properties": {
+            "meta": {
+                "updated_at": (now.astimezone(UTC) - timedelta(hours=2)).strftime("%Y-%m-%dT%H:%M:%SZ"),
+                "units": {
+                    "air_temperature": "celsius", "dew_point_temperature": "celsius",
+                    "relative_humidity": "%",
+                    "wind_speed": "m/s", "wind_from_direction": "degrees", "cloud_area_fraction": "%",
+                    "precipitation_amount": "mm",
+                },
+            },
+            "timeseries": timeseries,
+        },
+    }  # fmt: skip
+
+
+def forecast_body(provider: str, latitude: float, longitude: float, now: datetime) -> dict:
+    maker = {"nws": nws_body, "open-meteo": open_meteo_body, "met-norway": met_norway_body}[provider]
+    return maker(latitude, longitude, now)
+
+
+# faults in the content
+
+
+def with_wrong_units(provider: str, body: dict) -> dict:
+    """Wind in furlongs."""
+    if provider == "open-meteo":
+        body["hourly_units"]["wind_speed_10m"] = "furlong/fortnight"
+    elif provider == "nws":
+        body["properties"]["windSpeed"]["uom"] = "wmoUnit:furlong_fortnight-1"
+    else:
+        body["properties"]["meta"]["units"]["wind_speed"] = "furlong/fortnight"
+    return body
+
+
+def with_nulls(provider: str, body: dict) -> dict:
+    """Every value null, or its key absent."""
+    if provider == "open-meteo":
+        hourly = body["hourly"]
+        body["hourly"] = {
+            key: values if key == "time" else [None] * len(values) for key, values in hourly.items()
+        }
+    elif provider == "nws":
+        for layer in body["properties"].values():
+            for entry in layer.get("values", ()) if isinstance(layer, dict) else ():
+                if isinstance(entry, dict):
+                    entry["value"] = None
+    else:
+        for entry in body["properties"]["timeseries"]:
+            for part in entry["data"].values():
+                part["details"] = {}
+    return body
+
+
+#: what each fault does stands in `_Handler.fault`
+FAULTS = (
+    "reset", "slow-headers", "slow-body", "redirect-301", "redirect-loop", "status-203",
+    "status-304", "status-403",
+    "status-404", "status-429-seconds", "status-429-date", "status-500", "status-503", "html",
+    "html-200-json-type",
+    "truncated", "short-body", "invalid-json", "empty", "wrong-type", "wrong-units", "nulls",
+    "stale", "other-place",
+    "huge", "gzip-bomb", "damaged-gzip",
+)  # fmt: skip
+
+_PAGE = b"<!DOCTYPE html><html><head><title>Access Denied</title></head><body>Reference 18.2</body></html>"
+
+
+class _Handler(BaseHTTPRequestHandler):
+    protocol_version = "HTTP/1.1"
+    server: WeatherServer
+
+    def log_message(self, *arguments) -> None:
+        pass
+
+    def do_GET(self) -> None:
+        outer = self.server.outer
+        with outer.lock:
+            outer.requests.append((self.path, dict(self.headers)))
+            fault = outer.faults.pop(0) if outer.faults else outer.fault
+        parts = urlsplit(self.path)
+        with suppress(BrokenPipeError, ConnectionResetError):
+            if parts.path.startswith("/points/"):
+                latitude, longitude = (float(text) for text in parts.path.rsplit("/", 1)[1].split(","))
+                outer.place = (latitude, longitude)
+                self.say(200, nws_points_body(latitude, longitude), "application/geo+json")
+            elif parts.path.startswith("/gridpoints/"):
+                self.forecast("nws", fault)
+            elif parts.path in ("/v1/forecast", "/v1/ensemble", "/v1/archive"):
+                query = parse_qs(parts.query)
+                outer.place = (float(query["latitude"][0]), float(query["longitude"][0]))
+                self.forecast("open-meteo", fault)
+            elif parts.path.startswith("/weatherapi/locationforecast/2.0/"):
+                query = parse_qs(parts.query)
+                outer.place = (float(query["lat"][0]), float(query["lon"][0]))
+                self.forecast("met-norway", fault)
+            elif parts.path == "/loop":
+                self.say(301, b"", "text/plain", {"Location": "/loop"})
+            else:
+                self.say(404, {"title": "Not Found", "status": 404, "detail": "no such address"})
+
+    def say(self, status: int, body, kind: str = "application/json", headers=()) -> None:
+        raw = body if isinstance(body, bytes) else json.dumps(body).encode()
+        self.send_response(status)
+        self.send_header("Content-Type", kind)
+        self.send_header("Content-Length", str(len(raw)))
+        for name, value in dict(headers).items():
+            self.send_header(name, value)
+        self.end_headers()
+        self.wfile.write(raw)
+
+    def forecast(self, provider: str, fault: str) -> None:
+        outer = self.server.outer
+        latitude, longitude = outer.place
+        now = outer.now or datetime.now(UTC)
+        body = forecast_body(provider, latitude, longitude, now)
+        kind = "application/geo+json" if provider == "nws" else "application/json"
+        headers = dict(outer.cache_headers)
+        if fault == "" and self._unchanged(headers):
+            self.send_response(304)
+            for name, value in headers.items():
+                self.send_header(name, value)
+            self.end_headers()
+            return
+        self.fault(fault, provider, body, kind, headers, latitude, longitude, now)
+
+    def _unchanged(self, headers: dict[str, str]) -> bool:
+        asked = {name.lower(): value for name, value in self.headers.items()}
+        return bool(headers) and (
+            ("ETag" in headers and asked.get("if-none-match") == headers["ETag"])
+            or ("Last-Modified" in headers and asked.get("if-modified-since") == headers["Last-Modified"])
+        )
+
+    def fault(self, fault, provider, body, kind, headers, latitude, longitude, now) -> None:
+        raw = json.dumps(body).encode()
+        if fault == "":
+            self.say(200, raw, kind, headers)
+        elif fault in ("reset", "short-body"):
+            self.send_response(200)
+            self.send_header("Content-Type", kind)
+            self.send_header("Content-Length", str(len(raw)))
+            self.end_headers()
+            self.wfile.write(raw[: len(raw) // 2])
+            self.wfile.flush()
+            if fault == "reset":
+                time.sleep(0.05)
+                self.connection.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+            self.connection.close() if fault == "reset" else self.connection.shutdown(socket.SHUT_RDWR)
+            self.close_connection = True
+        elif fault == "slow-headers":
+            self.server.outer.closing.wait(2.0)
+            self.close_connection = True
+        elif fault == "slow-body":
+            self.send_response(200)
+            self.send_header("Content-Type", kind)
+            self.send_header("Content-Length", str(len(raw)))
+            self.end_headers()
+            for index in range(0, 400):
+                self.wfile.write(raw[index : index + 1])
+                self.wfile.flush()
+                if self.server.outer.closing.wait(0.02):
+                    break
+            self.close_connection = True
+        elif fault == "redirect-301":
+            moved = self.path + ("&" if "?" in self.path else "?") + "moved=1"
+            if "moved=1" in self.path:
+                self.say(200, raw, kind)
+            else:
+                self.say(301, b"", "text/plain", {"Location": moved})
+        elif fault == "redirect-loop":
+            self.say(301, b"", "text/plain", {"Location": "/loop"})
+        elif fault == "status-203":
+            self.say(203, raw, kind)
+        elif fault == "status-304":
+            self.send_response(304)
+            self.end_headers()
+        elif fault == "status-403":
+            self.say(403, _PAGE, "text/html")
+        elif fault == "status-404":
+            problem = {"type": "https://api.weather.gov/problems/InvalidPoint", "title": "Data Unavailable",
+                       "status": 404, "detail": "Unable to provide data for requested point"}  # fmt: skip
+            self.say(404, problem, "application/problem+json")
+        elif fault == "status-429-seconds":
+            self.say(
+                429, {"error": True, "reason": "Hourly limit exceeded."}, headers={"Retry-After": "1800"}
+            )
+        elif fault == "status-429-date":
+            until = format_datetime(datetime.now(UTC) + timedelta(minutes=30), usegmt=True)
+            self.say(429, _PAGE, "text/html", {"Retry-After": until})
+        elif fault == "status-500":
+            problem = {"type": "urn:noaa:nws:api:UnexpectedProblem", "title": "Unexpected Problem",
+                       "status": 500, "detail": "An unexpected problem has occurred."}  # fmt: skip
+            self.say(500, problem, "application/problem+json")
+        elif fault == "status-503":
+            self.say(503, _PAGE, "text/html")
+        elif fault == "html":
+            self.say(200, _PAGE, "text/html; charset=utf-8")
+        elif fault == "html-200-json-type":
+            self.say(200, _PAGE, kind)
+        elif fault == "truncated":
+            self.say(200, raw[: len(raw) * 2 // 3], kind)
+        elif fault == "invalid-json":
+            self.say(200, raw.replace(b":", b"=", 3), kind)
+        elif fault == "empty":
+            self.say(200, b"", kind)
+        elif fault == "wrong-type":
+            self.say(200, raw, "image/png")
+        elif fault == "wrong-units":
+            self.say(200, with_wrong_units(provider, body), kind)
+        elif fault == "nulls":
+            self.say(200, with_nulls(provider, body), kind)
+        elif fault == "stale":
+            self.say(200, forecast_body(provider, latitude, longitude, now - timedelta(days=12)), kind)
+        elif fault == "other-place":
+            self.say(200, forecast_body(provider, latitude + 3.0, longitude, now), kind)
+        elif fault == "huge":
+            self.say(200, b'{"padding": "' + b"x" * 3_000_000 + b'"}', kind)
+        elif fault == "gzip-bomb":
+            self.say(200, _BOMB, kind, {"Content-Encoding": "gzip"})
+        elif fault == "damaged-gzip":
+            self.say(200, gzip.compress(raw)[:100] + b"\0" * 200, kind, {"Content-Encoding": "gzip"})
+        else:
+            raise AssertionError(f"no fault is called {fault}")
+
+
+#: 64 MB of blanks in 64 kB
+_BOMB = gzip.compress(b" " * 64 * 1024 * 1024, compresslevel=9)
+
+
+class _Server(ThreadingHTTPServer):
+    daemon_threads = True
+    #: tests break connections on purpose
+    handle_error = staticmethod(lambda request, address: None)
+
+
+class WeatherServer:
+    """Serves on a free port of the loopback until it is left.
+
+    Attributes
+    ----------
+    fault : str
+        What goes wrong with each forecast: one of `FAULTS`, or nothing.
+    faults : list of str
+        Faults of the next forecasts, one each, before `fault` counts again; "" is a good answer.
+    now : datetime, optional
+        The time that the forecasts are made for; the present when not set.
+    cache_headers : dict
+        ETag, Last-Modified, Expires and the like of a good answer; conditional requests are then answered.
+    requests : list of (path, headers)
+        What was asked.
+    """
+
+    def __init__(self, now: datetime | None = None):
+        self.fault, self.faults, self.now = "", [], now
+        self.cache_headers: dict[str, str] = {}
+        self.requests: list[tuple[str, dict[str, str]]] = []
+        self.place = (41.6, -93.6)
+        self.lock, self.closing = threading.Lock(), threading.Event()
+        self._server = _Server(("127.0.0.1", 0), _Handler)
+        self._server.outer = self
+        self._thread = threading.Thread(target=self._server.serve_forever, args=(0.02,), daemon=True)
+
+    @property
+    def base(self) -> str:
+        return f"http://127.0.0.1:{self._server.server_address[1]}"
+
+    def __enter__(self) -> WeatherServer:
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_) -> None:
+        self.closing.set()
+        self._server.shutdown()
+        self._server.server_close()
+
+
+def closed_port() -> str:
+    """Address of a port on which nobody listens."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return f"http://127.0.0.1:{probe.getsockname()[1]}"
