@@ -141,7 +141,8 @@ def shortwave_from_cloud(cloud_cover, clear_sky):
 
     Notes
     -----
-    Fitted to ten years of Hamburg; single hours are off by a third and more.
+    Fitted to ten years of Hamburg. On the typical year of Greensboro NC the year's sum is within 2 %, a
+    month's within 20 %, an hour off by a fifth of the mean.
 
     References
     ----------
@@ -208,29 +209,31 @@ def net_shortwave(shortwave, albedo=ALBEDO):
     return ((1.0 - reflected) * incoming)[()]
 
 
-def clear_sky_ratio(shortwave, clear_sky, method="fao"):
-    """Relative shortwave radiation Rs/Rso, at most 1 (FAO-56 eq. 39; with ASCE-EWRI also at least 0.3).
+def clear_sky_ratio(shortwave, clear_sky):
+    """Relative shortwave radiation Rs/Rso, the measure of cloud in the longwave balance (FAO-56 eq. 39).
 
     Parameters
     ----------
     shortwave, clear_sky : numeric
         Over the same interval. [MJ/m2]
-    method : {"fao", "asce"}
-        ASCE-EWRI limits the ratio to 0.3 to 1.
 
     Returns
     -------
     numeric
-        Ratio; NaN where there is no clear-sky radiation. [-]
+        0.3 to 1; NaN where there is no clear-sky radiation. [-]
+
+    Notes
+    -----
+    FAO-56 limits the ratio to 1 and names 0.33 for dense cloud; ASCE-EWRI (eq. 18) limits it to 0.3 to 1, and
+    so does this, for below 0.26 the formula would turn the outgoing radiation into an incoming one.
 
     References
     ----------
     Allen et al. (1998) FAO Irrigation and Drainage Paper 56. ASCE-EWRI (2005).
     """
     incoming, clear = as_floats(shortwave, clear_sky)
-    lowest = 0.3 if _method(method) == "asce" else 0.0
     with np.errstate(all="ignore"):
-        return np.clip(incoming / np.where(clear > 0, clear, np.nan), lowest, 1.0)[()]
+        return np.clip(incoming / np.where(clear > 0, clear, np.nan), 0.3, 1.0)[()]
 
 
 def carry_ratio(ratio, sun_elevation, initial=0.6, lowest_sun=17.2):
@@ -282,7 +285,7 @@ def net_longwave_daily(
     shortwave, clear_sky : numeric
         Shortwave radiation and that under a clear sky. [MJ m-2 d-1]
     method : {"fao", "asce"}
-        Rounding of the Stefan-Boltzmann constant and limits of the ratio.
+        Rounding of the Stefan-Boltzmann constant.
 
     Returns
     -------
@@ -296,10 +299,10 @@ def net_longwave_daily(
     highest, lowest, moisture, incoming, clear = as_floats(
         temperature_maximum, temperature_minimum, vapour_pressure, shortwave, clear_sky
     )
-    ratio = clear_sky_ratio(incoming, clear, method)
+    ratio = clear_sky_ratio(incoming, clear)
     emitted = 0.5 * ((highest + 273.16) ** 4 + (lowest + 273.16) ** 4)
     with np.errstate(all="ignore"):
-        return _net_longwave(_STEFAN_BOLTZMANN[method][0] * emitted, moisture, ratio)
+        return _net_longwave(_STEFAN_BOLTZMANN[_method(method)][0] * emitted, moisture, ratio)
 
 
 def net_longwave_hourly(air_temperature, vapour_pressure, ratio, method="fao"):

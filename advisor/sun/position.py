@@ -103,7 +103,7 @@ def solar_elevation(time, latitude, longitude):
 
     Notes
     -----
-    Within 0.01 degrees of the NREL algorithm from 1950 to 2050. float32 coordinates give a float32 result
+    Within 0.02 degrees of the NREL algorithm from 1950 to 2050. float32 coordinates give a float32 result
     within 2e-4 degrees of float64.
 
     References
