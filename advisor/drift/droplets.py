@@ -68,6 +68,7 @@ def stokes_velocity(diameter_um, air_density=AIR_DENSITY, air_viscosity=AIR_VISC
     """
     size, density, viscosity = as_floats(diameter_um, air_density, air_viscosity)
     diameter = np.where(size >= 0, size, np.nan) * 1e-6
+    viscosity = np.where(viscosity > 0, viscosity, np.nan)
     weight = GRAVITY * (WATER_DENSITY - density)
     return (weight * diameter * diameter / (18 * viscosity)).astype(size.dtype)[()]
 
@@ -101,6 +102,7 @@ def terminal_velocity(diameter_um, air_density=AIR_DENSITY, air_viscosity=AIR_VI
     Meteor. 6:243-248.
     """
     size, density, viscosity = as_floats(diameter_um, air_density, air_viscosity)
+    density, viscosity = np.where(density > 0, density, np.nan), np.where(viscosity > 0, viscosity, np.nan)
     scale = density * size * 1e-6 / viscosity
     stokes = np.asarray(stokes_velocity(size, density, viscosity))
     target = stokes * scale
@@ -111,7 +113,7 @@ def terminal_velocity(diameter_um, air_density=AIR_DENSITY, air_viscosity=AIR_VI
         lift = 0.15 * reynolds**0.687
         reynolds = reynolds - (reynolds * (1 + lift) - target) / (1 + 1.687 * lift)
     speed = np.where(scale > 0, reynolds / np.where(scale > 0, scale, 1), stokes)
-    return np.where((density > 0) & (viscosity > 0), speed, np.nan).astype(size.dtype)[()]
+    return speed.astype(size.dtype)[()]
 
 
 def simmel_velocity(diameter_um):
@@ -174,7 +176,7 @@ def evaporation_lifetime(diameter_um, delta_t):
     """
     size, depression = as_floats(diameter_um, delta_t)
     possible = (size >= 0) & (depression >= 0)
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         time = np.where(depression > 0, size * size / (EVAPORATION * depression), np.inf)
     return np.where(possible, time, np.nan).astype(size.dtype)[()]
 
