@@ -5,8 +5,8 @@ from __future__ import annotations
 from zoneinfo import ZoneInfo
 
 from advisor.household import turf
-from advisor.household.fields import weekdays_of
 from advisor.household.files import TomlFile
+from advisor.household.times import weekdays_of
 from advisor.model import (
     LABEL_QUANTITIES,
     RATE_FIELDS,
@@ -93,7 +93,7 @@ def sprayer(table) -> Sprayer:
 
 def hours(table: dict) -> dict[int, tuple]:
     """Hours by weekday; a named day wins over weekdays and weekend, and those over every_day."""
-    found: dict[int, tuple] = {day: () for day in range(7)}
+    found: dict[int, tuple] = dict.fromkeys(range(7), ())
     for key, spans in sorted(table.items(), key=lambda pair: -len(weekdays_of(pair[0]))):
         for day in weekdays_of(key):
             found[day] = tuple(spans)
@@ -133,7 +133,7 @@ def formulation(values) -> str:
 
 
 def blank_fields(values) -> tuple[str, ...]:
-    """Required fields that were left empty, in the order of a label; with a blank mode, those of every mode."""
+    """Required fields that were left empty, in a label's order; with a blank mode, those of every mode."""
     modes = (values.mode,) if values.mode else ("foliar", "soil", "both")
     return tuple(
         name
@@ -178,7 +178,7 @@ def label(file: TomlFile) -> Label:
 
 
 def _turf_rates(table: dict) -> dict[str, float]:
-    """Rates by species; what is said of a group holds for its species, unless they have a rate of their own."""
+    """Rates by species; what is said of a group holds for its species that have no rate of their own."""
     rates: dict[str, float] = {}
     named = {turf.canonical_name(name): rate[0] for name, rate in table.items()}
     for name, rate in named.items():
@@ -189,7 +189,7 @@ def _turf_rates(table: dict) -> dict[str, float]:
 
 
 def follow_up(values, interval: float | None) -> tuple[float, float]:
-    """When follow-ups are wanted; the common two to three weeks give way to a longer interval on the label."""
+    """When follow-ups are wanted; the common two to three weeks give way to the label's interval."""
     start = values.follow_up_from
     if start is None:
         start = max(14 * DAY, interval or 0.0)
@@ -220,7 +220,7 @@ def treatment(
             one: duration_of(values, areas[one], sprayers[values.sprayer])
             for one in dict.fromkeys(values.areas)
         },
-        rate=values.rate[0] if values.rate else None,
+        rate=rate_of(values, labels[values.label], areas),
         follow_up_from=start,
         follow_up_until=until,
         start_from=values.start_from,
@@ -229,8 +229,18 @@ def treatment(
     )
 
 
+def rate_of(values, label: Label, areas: dict[str, Area]) -> float | None:
+    """As stated; else the label's rate for the most sensitive turf of the areas; None where it is blank."""
+    if values.rate is not None:
+        return values.rate[0]
+    if "rate" not in label.limits:
+        return None
+    species = {one for area in values.areas for one in areas[area].turf}
+    return min([label.limits["rate"], *(label.turf_rates[one] for one in species if one in label.turf_rates)])
+
+
 def duration_of(values, area: Area, sprayer: Sprayer) -> float | None:
-    """Hours on one area: as stated for it, as stated for all, or its sprayed size over the sprayer's work rate."""
+    """Hours on one area: as stated for it or for all, or its sprayed size over the sprayer's work rate."""
     stated = values.duration or {}
     if area.id in stated:
         return stated[area.id]

@@ -5,33 +5,8 @@ from __future__ import annotations
 from advisor.household import build, turf
 from advisor.household.files import TomlFile
 from advisor.household.findings import Findings
-from advisor.model import RATE_FIELDS, REQUIRED_LABEL_FIELDS, label_dimension
+from advisor.model import RATE_FIELDS, label_dimension
 from advisor.units import show
-
-#: optional field -> (modes it bears on, what happens where the label does not say)
-OPTIONAL_LABEL_FIELDS: dict[str, tuple[tuple[str, ...], str]] = {
-    "wind_max": (("foliar", "soil", "both"), "the rule's own 8 mph at 2 m holds"),
-    "wind_min": (("foliar", "soil", "both"), "the rule's own 3 mph holds, and 1 to 3 mph only in unstable air"),
-    "gust_max": (("foliar", "soil", "both"), "the rule's own 12 mph holds"),
-    "temperature_min": (("foliar", "both"), "the rule's own 50 °F holds"),
-    "temperature_max": (("foliar", "soil", "both"), "the rule's own 85 °F holds (80 °F when dry)"),
-    "night_temperature_min": (("foliar", "both"), "the rule's own 40 °F for two nights holds"),
-    "delta_t_max": (("foliar", "both"), "the rule's own 10 °C holds"),
-    "water_buffer": (("foliar", "soil", "both"), "25 ft to water and drains hold"),
-    "drift_distance": (("foliar", "both"), "the drift curve alone decides on neighbours"),
-    "dry_before": (("foliar", "both"), "one hour of dry leaves before the work is asked for"),
-    "mowing_before": (("foliar", "both"), "two days without mowing before the work are asked for"),
-    "mowing_after": (("foliar", "both"), "two days without mowing after the work are asked for"),
-    "seeding_after": (("foliar", "soil", "both"), "four weeks to seeding hold; in soil mode none is foreseen"),
-    "maximum_passes_per_year": (("foliar", "soil", "both"), "only the amount limits the passes of a year"),
-    "adjuvant": (("foliar", "both"), "unstated means that none is mixed in"),
-    "volatile": (("foliar", "both"), "the product counts as not volatile: no check of vapour for 72 h"),
-    "root_active": (("foliar", "soil", "both"), "the product counts as not taken up by roots of trees and shrubs"),
-    "restricted_use": (("foliar", "soil", "both"), "the product counts as of general use"),
-    "stages": (("foliar", "soil", "both"), "the weed's stage is not held against the label"),
-    "weeks_to_effect": (("foliar", "soil", "both"), "no date to look at the result is given"),
-    "signal_word": (("foliar", "soil", "both"), "no signal word is printed"),
-}  # fmt: skip
 
 
 def check_label(file: TomlFile, found: Findings) -> None:
@@ -46,7 +21,8 @@ def check_label(file: TomlFile, found: Findings) -> None:
         least, most = getattr(values, low), getattr(values, high)
         if least is not None and most is not None and least >= most:
             dimension = label_dimension(low)
-            what = f"{low} {show(least, dimension, found.units)} is not below {high} {show(most, dimension, found.units)}"
+            below, above = show(least, dimension, found.units), show(most, dimension, found.units)
+            what = f"{low} {below} is not below {high} {above}"
             found.error(file, what, "check both against the label", low)
     if values.gust_max is not None and values.wind_max is not None and values.gust_max < values.wind_max:
         found.warn(file, "gust_max is below wind_max", "check both against the label", "gust_max")
@@ -75,13 +51,15 @@ def _formulation(file: TomlFile, values, found: Findings) -> bool:
     for name in wrong:
         if values.formulation is None:
             what = f"`{name}` is a mass per area, but the label does not say how the product comes"
-            hint = 'add formulation = "granule" (spread dry) or "dry-sprayed" (weighed and mixed in water); fl oz is a volume'
+            hint = 'add formulation = "granule" (spread dry) or "dry-sprayed"; fl oz is a volume'
         elif wanted == "volume_rate":
             what = f'`{name}` is a mass per area, but formulation is "liquid"'
-            hint = 'a liquid is measured by volume, "1.5 floz/1000 ft^2" (oz is a weight); else correct the formulation'
+            hint = (
+                'a liquid has rates such as "1.5 floz/1000 ft^2" (oz is a weight); else correct formulation'
+            )
         else:
             what = f'`{name}` is a volume per area, but formulation is "{values.formulation}"'
-            hint = 'a product that is weighed has rates such as "15 g/m^2" or "3 lb/1000 ft^2" (floz is a volume)'
+            hint = 'what is weighed has rates such as "15 g/m^2" or "3 lb/1000 ft^2" (floz is a volume)'
         found.error(file, what, hint, name)
     return not wrong
 
@@ -92,7 +70,8 @@ def _strengths(file: TomlFile, values, found: Findings) -> None:
         if one.acid_equivalent is None:
             continue
         if (one.acid_equivalent[1] == "concentration") != liquid:
-            what = f'acid_equivalent of "{one.name}" does not fit a product that is {"a liquid" if liquid else "weighed"}'
+            kind = "a liquid" if liquid else "weighed"
+            what = f'acid_equivalent of "{one.name}" does not fit a product that is {kind}'
             hint = 'write "240 g/L" or "2 lb/gal"' if liquid else 'write "12 g/kg" or "1.2 percent"'
             found.error(file, what, hint, "active_ingredient", index, "acid_equivalent")
 
@@ -136,20 +115,3 @@ def _turf_rates(file: TomlFile, values, found: Findings) -> None:
                 "turf_rates",
                 name,
             )
-
-
-def list_blanks(file: TomlFile, found: Findings) -> None:
-    """Required fields that are blank, and optional ones with what their absence costs."""
-    values = file.values
-    for name in build.blank_fields(values):
-        says = REQUIRED_LABEL_FIELDS[name][1]
-        what = f"`{name}` is blank ({says}): every verdict under this label is unknown until it is filled in"
-        found.warn(file, what, "copy it from the product's own label", name)
-    modes = (values.mode,) if values.mode else ("foliar", "soil", "both")
-    for name, (bears_on, loss) in OPTIONAL_LABEL_FIELDS.items():
-        if name not in values.model_fields_set and any(mode in bears_on for mode in modes):
-            found.note(file, f"`{name}` is not stated: {loss}")
-    for index, one in enumerate(values.active_ingredient):
-        if one.acid_equivalent is None:
-            what = f'acid_equivalent of "{one.name}" is not stated: its total over several products cannot be added up'
-            found.note(file, what, "", "active_ingredient", index)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from advisor.errors import did_you_mean
 from advisor.household import turf
-from advisor.household.fields import weekdays_of
 from advisor.household.files import TomlFile
 from advisor.household.findings import Findings
+from advisor.household.times import weekdays_of
 from advisor.model import DEFAULT_FLOORS
-from advisor.units import UnitError, parse, show
+from advisor.units import UnitError, parse
 
 
 def check_lawn(file: TomlFile, found: Findings) -> None:
@@ -31,11 +32,12 @@ def check_lawn(file: TomlFile, found: Findings) -> None:
         if getattr(lawn.floors, name) < shipped:
             found.warn(
                 file,
-                f"the chance floor `{name}` is {getattr(lawn.floors, name):.0%}, below the usual {shipped:.0%}",
+                f"chance floor `{name}` is {getattr(lawn.floors, name):.0%}, below the usual {shipped:.0%}",
                 "a lower floor lets more doubtful starts through",
                 "floors",
                 name,
             )
+    _sources(file, lawn, found)
     if not lawn.notices.channel:
         found.note(
             file,
@@ -70,13 +72,13 @@ def _site(file: TomlFile, site, found: Findings) -> None:
             found.warn(
                 file,
                 f"first_frost in month {site.first_frost[0]} is no autumn date of the {half} hemisphere",
-                'write month and day of the mean first autumn frost, such as "10-05" in the north, "05-10" in the south',
+                'write month and day of the mean first autumn frost, such as "10-05"',
                 "site",
                 "first_frost",
             )
     losses = {
         "elevation": "the weather source's own ground height is used",
-        "soil": "soil water and runoff are worked out for a loam, and say so",
+        "soil": "soil water and runoff cannot be worked out",
         "first_frost": "no latest date is known for autumn work",
         "use": "the rules on schools, sod farms and the like stay unknown",
         "local_ban": "whether a local rule forbids the work stays unknown",
@@ -145,8 +147,8 @@ def _dates(file: TomlFile, index: int, area, found: Findings) -> None:
 
 def _area_notes(file: TomlFile, index: int, area, found: Findings) -> None:
     losses = {
-        "irrigation": 'whether it stays dry long enough stays unknown; write irrigation = "none" if there is none',
-        "soil_state": "soil water is worked out from past weather alone",
+        "irrigation": 'how long it stays dry is unknown; write irrigation = "none" if there is none',
+        "soil_state": "soil water has past weather alone to go by",
         "green_share": "whether more than half is green stays unknown",
         "last_mowed": "the days since mowing stay unknown",
         "open_flowers": "whether weeds stand in flower is asked on the spot",
@@ -171,8 +173,8 @@ def _sprayer(file: TomlFile, index: int, sprayer, found: Findings) -> None:
         found.error(
             file, what, f"a {sprayer.kind} holds a {dimension}: write {advice}", "sprayer", index, "tank"
         )
-    if sprayer.last_contents is None or sprayer.rinsed is None:
-        what = f'{sprayer.kind} "{sprayer.id}": last_contents and rinsed are not both stated, which blocks every start'
+    if sprayer.last_contents is None and sprayer.rinsed is None:
+        what = f'{sprayer.kind} "{sprayer.id}": neither last_contents nor rinsed is stated: no start can go'
         found.warn(
             file,
             what,
@@ -200,15 +202,31 @@ def _repeated_days(file: TomlFile, hours: dict, found: Findings) -> None:
         seen.setdefault(days, key)
 
 
+def _sources(file: TomlFile, lawn, found: Findings) -> None:
+    from advisor.sources import SOURCES
+
+    for index, name in enumerate(lawn.weather.sources):
+        if name not in SOURCES:
+            hint = did_you_mean(name, SOURCES)
+            found.error(file, f'"{name}" is not a weather source', hint, "weather", "sources", index)
+        elif lawn.for_hire and SOURCES[name].commercial_restricted:
+            what = f'the terms of "{name}" do not cover work for hire: {SOURCES[name].terms}'
+            found.warn(file, what, "name another source", "weather", "sources", index)
+    for name in lawn.weather.hosts:
+        if name not in SOURCES:
+            hint = did_you_mean(name, SOURCES)
+            found.error(file, f'"{name}" is not a weather source', hint, "weather", "hosts", name)
+
+
 def _licence(file: TomlFile, lawn, found: Findings) -> None:
     if not lawn.for_hire:
         return
     licence = lawn.licence
     if licence is None or not licence.number or licence.valid_until is None:
-        what = "work for hire needs a licence number and its last day, which are not stated: every start is blocked"
+        what = "work for hire needs a licence number and its last day, which are not stated: no start can go"
         found.warn(file, what, "add a [licence] table with holder, number and valid_until", "for_hire")
     elif found.today is not None and licence.valid_until < found.today:
-        what = f"the licence ran out on {licence.valid_until}: every start is blocked"
+        what = f"the licence ran out on {licence.valid_until}: no start can go"
         found.warn(file, what, "write the new number and valid_until", "licence", "valid_until")
 
 
@@ -245,7 +263,3 @@ def same_clock(one: str, other: str) -> bool:
         instant.astimezone(ZoneInfo(one)).utcoffset() == instant.astimezone(ZoneInfo(other)).utcoffset()
         for instant in instants
     )
-
-
-def describe_size(value: float, units: str) -> str:
-    return show(value, "area", units)

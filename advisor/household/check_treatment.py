@@ -13,7 +13,7 @@ from advisor.units import show
 def check_references(
     file: TomlFile, found: Findings, labels: set[str], areas: set[str] | None, sprayers: set[str] | None
 ) -> bool:
-    """Whether the label, the areas and the sprayer that a treatment names exist; None = could not be read."""
+    """Whether what a treatment names exists and its dates are in order; None is a set that is not known."""
     values, before = file.values, len(found.errors)
     if values.label not in labels:
         hint = did_you_mean(values.label, labels) if labels else f"write labels/{values.label}.toml"
@@ -30,7 +30,19 @@ def check_references(
     if sprayers is not None and values.sprayer not in sprayers:
         hint = did_you_mean(values.sprayer, sprayers)
         found.error(file, f'there is no sprayer "{values.sprayer}" in lawn.toml', hint, "sprayer")
+    _order(file, found)
     return len(found.errors) == before
+
+
+def _order(file: TomlFile, found: Findings) -> None:
+    values = file.values
+    start, until = values.follow_up_from, values.follow_up_until
+    if start is not None and until is not None and until < start:
+        hint = "write the longer time as follow_up_until"
+        found.error(file, "follow_up_until is shorter than follow_up_from", hint, "follow_up_until")
+    if values.start_from and values.latest and values.latest < values.start_from:
+        what = f"latest {values.latest} lies before start_from {values.start_from}"
+        found.error(file, what, "check the two dates", "latest")
 
 
 def check_label_limits(file: TomlFile, label: Label, found: Findings) -> None:
@@ -77,8 +89,8 @@ def _follow_up(file: TomlFile, label: Label, found: Findings) -> None:
     for name in ("follow_up_from", "follow_up_until"):
         value = getattr(file.values, name)
         if value is not None and value < interval * (1.0 - 1e-9):
-            least = show(interval, "time", found.units)
-            what = f"{name} {show(value, 'time', found.units)} is shorter than the label's minimum interval of {least}"
+            stated, least = show(value, "time", found.units), show(interval, "time", found.units)
+            what = f"{name} {stated} is shorter than the label's minimum interval of {least}"
             found.error(file, what, f'write {name} = "{interval / 24:g} days" or more', name)
 
 
@@ -90,17 +102,17 @@ def check_places(
     for index, one in enumerate(values.areas):
         area = areas[one]
         if build.duration_of(values, area, sprayer) is None:
-            what = f'how long area "{one}" takes is not known: neither `duration` here nor work_rate of sprayer "{sprayer.id}"'
+            what = f'how long area "{one}" takes: neither `duration` nor work_rate of "{sprayer.id}" is given'
             hint = 'write duration = "40 min" in this file, or work_rate = "9000 ft^2/h" in lawn.toml'
             found.error(file, what, hint, "areas", index)
         missing = [species for species in area.turf if species not in label.turf_species]
         if label.turf_species and missing:
-            what = f'area "{one}" has {", ".join(missing)}, which label "{label.id}" does not list: it will be refused'
+            what = f'area "{one}" has {", ".join(missing)}, which label "{label.id}" does not list'
             found.warn(file, what, "check turf_species against the label", "areas", index)
     if use is not None and label.sites and use not in label.sites:
-        what = f'the place is a {use}, which label "{label.id}" does not list: it will be refused'
+        what = f'the place is a {use}, which label "{label.id}" does not list: no start can go'
         found.warn(file, what, "check sites against the label, or use in [site]", "label")
     wanted = "spreader" if label.formulation == "granule" else "sprayer"
     if sprayer.kind != wanted:
-        what = f'label "{label.id}" is of a {label.formulation} product, which needs a {wanted}; "{sprayer.id}" is a {sprayer.kind}'
+        what = f'"{sprayer.id}" is a {sprayer.kind}; the {label.formulation} of "{label.id}" needs a {wanted}'
         found.error(file, what, f'name a {wanted} of lawn.toml (kind = "{wanted}")', "sprayer")

@@ -23,7 +23,7 @@ def validate(file: TomlFile, model: type) -> None:
 
 
 def _problem(file: TomlFile, model: type, entry: dict) -> Problem:
-    path, kind = tuple(entry["loc"]), entry["type"]
+    path, kind = tuple(part for part in entry["loc"] if part != "[key]"), entry["type"]
     key = next((str(part) for part in reversed(path) if isinstance(part, str) and part != "*"), "")
     if kind == "extra_forbidden":
         return file.problem(f'unknown key "{key}"{_inside(path)}', _unknown_hint(model, path), *path)

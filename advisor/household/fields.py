@@ -1,11 +1,10 @@
 """Field types of the household's files: text as people write it in, plain values of SI out.
 
-Everything here runs inside pydantic validators; a fault is raised by `fault`, with what is wrong and what to write.
+Everything here runs inside pydantic validators; `fault` makes what they raise: what is wrong, what to do.
 """
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 import re
 from typing import Annotated, Any
@@ -17,16 +16,9 @@ from advisor.errors import did_you_mean
 from advisor.household import turf
 from advisor.units import UnitError, example, parse, show
 
-WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
-
 #: sixteen points of the compass, clockwise from north
 COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
 _LONG_POINTS = {"NORTH": "N", "EAST": "E", "SOUTH": "S", "WEST": "W"}
-
-SOIL_TEXTURES = (
-    "sand", "loamy sand", "sandy loam", "loam", "silt loam", "silt", "sandy clay loam", "clay loam",
-    "silty clay loam", "sandy clay", "silty clay", "clay",
-)  # fmt: skip
 
 
 def fault(what: str, hint: str = "") -> PydanticCustomError:
@@ -51,12 +43,12 @@ class Table(BaseModel):
 def quantity(
     dimension: str, low: float | None = None, high: float | None = None, *, above: float | None = None
 ) -> Any:
-    """A field of text with a unit, read into the canonical unit; bounds are canonical, `above` is exclusive."""
+    """A field of text with a unit, read into the canonical unit, as its bounds are; `above` is exclusive."""
 
     def read(value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float | str):
             raise fault(
-                f"{_printed(value)} is not a quantity",
+                f"{printed(value)} is not a quantity",
                 f"write text with a unit, such as {example(dimension)}",
             )
         if isinstance(value, int | float):
@@ -100,7 +92,8 @@ def _unit_advice(value: str, dimension: str) -> str:
     return f"write it as {example(dimension)}"
 
 
-def _printed(value: Any) -> str:
+def printed(value: Any) -> str:
+    """A value as it stands in a file."""
     if isinstance(value, bool):
         return "true" if value else "false"
     return f'"{value}"' if isinstance(value, str) else str(value)
@@ -111,7 +104,7 @@ def share(*, above: float | None = None) -> Any:
 
     def read(value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float | str):
-            raise fault(f"{_printed(value)} is not a share", 'write 0.6 or "60 percent"')
+            raise fault(f"{printed(value)} is not a share", 'write 0.6 or "60 percent"')
         if isinstance(value, str):
             try:
                 number = (
@@ -124,7 +117,7 @@ def share(*, above: float | None = None) -> Any:
         else:
             number = float(value)
         if not 0.0 <= number <= 1.0 or not math.isfinite(number) or (above is not None and number <= above):
-            raise fault(f"{_printed(value)} is not between 0 and 1", 'write 0.6 or "60 percent"')
+            raise fault(f"{printed(value)} is not between 0 and 1", 'write 0.6 or "60 percent"')
         return number
 
     return Annotated[float, BeforeValidator(read)]
@@ -135,7 +128,7 @@ def number(what: str, low: float, high: float, hint: str = "") -> Any:
 
     def read(value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise fault(f"{_printed(value)} is not a number", hint or f"write a plain number for the {what}")
+            raise fault(f"{printed(value)} is not a number", hint or f"write a plain number for the {what}")
         if not low <= value <= high:
             raise fault(f"{what} {value} is outside {low:g} to {high:g}", hint)
         return float(value)
@@ -151,7 +144,7 @@ def whole(low: int, high: int) -> Any:
         if isinstance(text, str) and re.fullmatch(r"\d+", text):
             text = int(text)
         if isinstance(text, bool) or not isinstance(text, int):
-            raise fault(f"{_printed(value)} is not a whole number", f"write a number such as {max(low, 2)}")
+            raise fault(f"{printed(value)} is not a whole number", f"write a number such as {max(low, 2)}")
         if not low <= text <= high:
             raise fault(f"{value} is outside {low} to {high}")
         return text
@@ -164,7 +157,7 @@ def choice(*known: str, what: str) -> Any:
 
     def read(value: Any) -> str:
         if not isinstance(value, str):
-            raise fault(f"{_printed(value)} is not a {what}", "known: " + ", ".join(known))
+            raise fault(f"{printed(value)} is not a {what}", "known: " + ", ".join(known))
         word = value.strip().casefold()
         for one in known:
             if one.casefold() in (word, word.replace(" ", "-"), word.replace("-", " ")):
@@ -176,7 +169,7 @@ def choice(*known: str, what: str) -> Any:
 
 def _read_turf(value: Any) -> str:
     if not isinstance(value, str):
-        raise fault(f"{_printed(value)} is not a turf species")
+        raise fault(f"{printed(value)} is not a turf species")
     name = turf.canonical_name(value)
     if name is None:
         raise fault(f'"{value}" is not a turf species that is known here', turf.suggestion(value))
@@ -201,52 +194,13 @@ def _read_bearing(value: Any) -> float:
         if not 0.0 <= degrees <= 360.0:
             raise fault(f'"{value}" is outside 0 to 360 deg')
         return degrees % 360.0
-    raise fault(f"{_printed(value)} is not a bearing", 'write text such as "90 deg" or "E"')
-
-
-def read_time(value: Any) -> dt.time:
-    """A local time of day: "17:00", or TOML's own 17:00:00."""
-    if isinstance(value, dt.time):
-        return value
-    match = re.fullmatch(r"\s*(\d{1,2}):(\d{2})\s*", value) if isinstance(value, str) else None
-    if not match or int(match[1]) > 23 or int(match[2]) > 59:
-        raise fault(
-            f"{_printed(value)} is not a time of day", 'write it like "06:30" or "17:00", from 00:00 to 23:59'
-        )
-    return dt.time(int(match[1]), int(match[2]))
-
-
-def read_date(value: Any) -> dt.date:
-    """A date: TOML's own 2026-09-21, or the same as text."""
-    if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
-        return value
-    if isinstance(value, str):
-        try:
-            return dt.date.fromisoformat(value.strip())
-        except ValueError:
-            pass
-    raise fault(f"{_printed(value)} is not a date", "write it like 2026-09-21")
-
-
-def _read_month_day(value: Any) -> tuple[int, int]:
-    if isinstance(value, dt.date):
-        return value.month, value.day
-    match = re.fullmatch(r"\s*(?:\d{4}-)?(\d{1,2})-(\d{1,2})\s*", value) if isinstance(value, str) else None
-    if match:
-        try:
-            day = dt.date(2023, int(match[1]), int(match[2]))  # a year without 29 February
-            return day.month, day.day
-        except ValueError:
-            pass
-    raise fault(
-        f"{_printed(value)} is not a day of the year", 'write month and day, such as "10-05" for 5 October'
-    )
+    raise fault(f"{printed(value)} is not a bearing", 'write text such as "90 deg" or "E"')
 
 
 def _read_id(value: Any) -> str:
     if not isinstance(value, str) or not re.fullmatch(r"[a-z0-9][a-z0-9_-]*", value):
         raise fault(
-            f"{_printed(value)} cannot be an id",
+            f"{printed(value)} cannot be an id",
             'use small letters, digits and hyphens, such as "back" or "side-strip"',
         )
     return value
@@ -258,87 +212,7 @@ def _read_words(value: Any) -> str:
         return value
     if isinstance(value, list) and value and all(isinstance(one, str) for one in value):
         return ", ".join(value)
-    raise fault(f"{_printed(value)} is neither text nor a list of texts")
-
-
-def _read_spans(value: Any) -> list[tuple[dt.time, dt.time]]:
-    """Hours of a day: "17:00-20:30", or a list of such, or "none"."""
-    texts = [value] if isinstance(value, str) else value
-    if texts == ["none"]:
-        return []
-    if not isinstance(texts, list) or not all(isinstance(text, str) for text in texts):
-        raise fault(
-            f"{_printed(value)} does not say hours", 'write "17:00-20:30", or a list of such, or "none"'
-        )
-    spans = sorted(_span(text) for text in texts)
-    for before, after in zip(spans, spans[1:], strict=False):
-        if after[0] < before[1]:
-            raise fault(
-                f"the hours {_span_text(before)} and {_span_text(after)} overlap", "join them into one"
-            )
-    return spans
-
-
-def _span(text: str) -> tuple[dt.time, dt.time]:
-    parts = re.split(r"\s*(?:-|–|to)\s*", text.strip())
-    if len(parts) != 2:
-        raise fault(f'"{text}" does not say hours', 'write them like "17:00-20:30"')
-    start, end = read_time(parts[0]), read_time(parts[1])
-    if not start < end:
-        raise fault(
-            f'"{text}" ends before it begins',
-            'hours lie within one day: write "17:00-20:30", or split at midnight',
-        )
-    return start, end
-
-
-def _span_text(span: tuple[dt.time, dt.time]) -> str:
-    return f"{span[0]:%H:%M}-{span[1]:%H:%M}"
-
-
-def _read_weekdays(value: Any) -> frozenset[int]:
-    """Weekdays as numbers from 0 = Monday: "every day", or a list of names, long or of three letters."""
-    words = [value] if isinstance(value, str) else value
-    if not isinstance(words, list) or not words or not all(isinstance(word, str) for word in words):
-        raise fault(
-            f"{_printed(value)} does not name weekdays", 'write a list such as ["Tue", "Fri"], or "every_day"'
-        )
-    days: set[int] = set()
-    for word in words:
-        days |= weekdays_of(word)
-    return frozenset(days)
-
-
-#: spelling -> weekdays
-DAY_WORDS: dict[str, tuple[int, ...]] = {
-    "every_day": tuple(range(7)),
-    "weekdays": (0, 1, 2, 3, 4),
-    "weekend": (5, 6),
-    **{name: (index,) for index, name in enumerate(WEEKDAYS)},
-}
-
-
-def weekdays_of(word: str) -> set[int]:
-    key = word.strip().casefold().replace(" ", "_").replace("weekends", "weekend")
-    for name, days in DAY_WORDS.items():
-        if key == name or (len(days) == 1 and key == name[:3]):
-            return set(days)
-    raise fault(f'"{word}" is not a weekday', did_you_mean(key, DAY_WORDS))
-
-
-def _read_zone(value: Any) -> str:
-    import zoneinfo
-
-    if not isinstance(value, str):
-        raise fault(f"{_printed(value)} is not a time zone", 'write it like "America/Chicago"')
-    try:
-        zoneinfo.ZoneInfo(value)
-    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError) as error:
-        raise fault(
-            f'"{value}" is not a time zone',
-            did_you_mean(value, zoneinfo.available_timezones()) or 'such as "America/Chicago"',
-        ) from error
-    return value
+    raise fault(f"{printed(value)} is neither text nor a list of texts")
 
 
 Text = Annotated[str, BeforeValidator(lambda value: _need_text(value))]
@@ -346,15 +220,9 @@ Id = Annotated[str, BeforeValidator(_read_id)]
 Words = Annotated[str, BeforeValidator(_read_words)]
 Turf = Annotated[str, BeforeValidator(_read_turf)]
 Bearing = Annotated[float, BeforeValidator(_read_bearing)]
-TimeOfDay = Annotated[dt.time, BeforeValidator(read_time)]
-Day = Annotated[dt.date, BeforeValidator(read_date)]
-MonthDay = Annotated[tuple[int, int], BeforeValidator(_read_month_day)]
-Spans = Annotated[list[tuple[dt.time, dt.time]], BeforeValidator(_read_spans)]
-Weekdays = Annotated[frozenset[int], BeforeValidator(_read_weekdays)]
-Zone = Annotated[str, BeforeValidator(_read_zone)]
 
 
 def _need_text(value: Any) -> str:
     if not isinstance(value, str):
-        raise fault(f"{_printed(value)} is not text", "put it in quotes")
+        raise fault(f"{printed(value)} is not text", "put it in quotes")
     return value.strip()

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from advisor.errors import Problem
-from advisor.household.locate import key_lines, line_of
+from advisor.toml_lines import key_lines, line_of
 
 
 @dataclass

@@ -4,9 +4,9 @@ One line a pass and area, under the header
 
     area,treatment,product,active_ingredients,started_at,ended_at,amount,size,who,note
 
-Times are ISO 8601; without a zone they are local to the site. Several active ingredients are parted by ";". Amounts
-are of product, with a unit, by volume or by weight. Columns may stand in any order; area, active_ingredients and
-started_at are required, but a treatment of the household fills in a blank product and blank active ingredients.
+Times are ISO 8601; without a zone they are local to the site. Several active ingredients are parted by ";".
+Amounts are of product, with a unit, by volume or by weight. Columns may stand in any order; area and
+started_at are required, and so are active_ingredients unless a treatment of the household says them.
 """
 
 from __future__ import annotations
@@ -24,7 +24,8 @@ from advisor.model import Area, Label, Record
 from advisor.units import UnitError, parse, show
 
 COLUMNS = (
-    "area", "treatment", "product", "active_ingredients", "started_at", "ended_at", "amount", "size", "who", "note",
+    "area", "treatment", "product", "active_ingredients", "started_at", "ended_at", "amount", "size", "who",
+    "note",
 )  # fmt: skip
 REQUIRED_COLUMNS = ("area", "started_at")
 
@@ -32,8 +33,8 @@ REQUIRED_COLUMNS = ("area", "started_at")
 class HistoryFile:
     """Records and problems of one history file.
 
-    `name` is how it is called in messages. `areas` are those of the household, None where they could not be read;
-    `treatments` maps their ids to their labels, None where a label could not be read.
+    `name` is how it is called in messages. `areas` are those of the household, None where they could not be
+    read; `treatments` maps their ids to their labels, None where a label could not be read.
     """
 
     def __init__(
@@ -168,7 +169,7 @@ class HistoryFile:
             self._fault(line, f'{column} "{text}" is not a date and time', "write it like 2026-08-25 17:10")
             return None
         if len(text) <= 10:
-            hint = f"write the time as well, such as {text} 17:10; if it is forgotten, the latest it can have been"
+            hint = f"write the time as well, such as {text} 17:10; if forgotten, the latest it can have been"
             self._fault(line, f'{column} "{text}" has no time of day', hint)
             return None
         if instant.tzinfo is None:
@@ -221,7 +222,8 @@ class HistoryFile:
         where = f"{self.name}:{line}"
         area = self.areas[record.area]
         if record.size is not None and record.size > area.size * 1.05:
-            what = f"{show(record.size, 'area', self.units)} were treated, more than the area's {show(area.size, 'area', self.units)}"
+            treated, whole = show(record.size, "area", self.units), show(area.size, "area", self.units)
+            what = f"{treated} were treated, more than the area's {whole}"
             self.warnings.append(Problem(what, where, "check size here and in lawn.toml"))
         if record.amount is None or record.size is None:
             missing = "amount" if record.amount is None else "size"

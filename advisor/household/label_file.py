@@ -1,17 +1,15 @@
 """The shape of `labels/*.toml` and `treatments/*.toml`.
 
-Every field of a label may be blank here: the required ones are then listed as blank, and keep verdicts unknown.
+Every field of a label may be blank here: required ones then count as blank, and keep verdicts unknown.
 """
 
 from __future__ import annotations
 
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, Field, create_model, model_validator
+from pydantic import BaseModel, BeforeValidator, Field, create_model
 
 from advisor.household.fields import (
-    Day,
-    MonthDay,
     Table,
     Text,
     Turf,
@@ -22,6 +20,7 @@ from advisor.household.fields import (
     share,
     whole,
 )
+from advisor.household.times import Day, MonthDay
 from advisor.household.vocabulary import ADJUVANTS, FORMULATIONS, LIFE_CYCLES, METHODS, MODES, SITE_USES
 from advisor.model import LABEL_QUANTITIES, RATE_FIELDS, STAGES
 
@@ -175,17 +174,3 @@ class TreatmentFile(Table):
     start_from: Day | None = None
     latest: Day | None = None
     sprayed_share: share(above=0.0) = 1.0
-
-    @model_validator(mode="after")
-    def _order(self):
-        if self.follow_up_from is not None and self.follow_up_until is not None:
-            if self.follow_up_until < self.follow_up_from:
-                raise fault(
-                    "follow_up_until is shorter than follow_up_from",
-                    "write the longer time as follow_up_until",
-                )
-        if self.start_from and self.latest and self.latest < self.start_from:
-            raise fault(
-                f"latest {self.latest} lies before start_from {self.start_from}", "check the two dates"
-            )
-        return self

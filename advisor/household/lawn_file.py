@@ -1,4 +1,4 @@
-"""The shape of `lawn.toml`: the household, its site, areas, neighbours, sprayers, hours, notices and choices."""
+"""The shape of `lawn.toml`: household, site, areas, neighbours, sprayers, hours, notices and choices."""
 
 from __future__ import annotations
 
@@ -8,27 +8,19 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from advisor.household.fields import (
-    SOIL_TEXTURES,
     Bearing,
-    Day,
     Id,
-    MonthDay,
-    Spans,
     Table,
     Text,
-    TimeOfDay,
     Turf,
-    Weekdays,
-    Words,
-    Zone,
     choice,
     fault,
     number,
     quantity,
     share,
-    weekdays_of,
     whole,
 )
+from advisor.household.times import Day, DayWord, MonthDay, Spans, TimeOfDay, Weekdays, Zone
 from advisor.household.vocabulary import (
     CHANNEL_KINDS,
     NEIGHBOUR_KINDS,
@@ -39,6 +31,7 @@ from advisor.household.vocabulary import (
     TURF_STATES,
 )
 from advisor.model import DEFAULT_FLOORS
+from advisor.soil.texture import TEXTURES
 
 _COORDINATE = (
     "write degrees as a plain number, north and east positive, such as latitude = 41.6, longitude = -93.6"
@@ -50,7 +43,7 @@ class SiteTable(Table):
     longitude: number("longitude", -180.0, 180.0, _COORDINATE)
     time_zone: Zone
     elevation: quantity("length", -450.0, 6000.0) | None = None
-    soil: choice(*SOIL_TEXTURES, what="soil texture") | None = None
+    soil: choice(*TEXTURES, what="soil texture") | None = None
     hollow: bool = False
     exposure: choice("open", "sheltered", what="exposure") = "open"
     slope: choice(*SLOPES, what="slope") = "flat"
@@ -81,7 +74,7 @@ def _read_irrigation(value: Any) -> Any:
             return []
         raise fault(
             f'irrigation = "{value}" is not a timetable',
-            'write irrigation = "none", or one [[area.irrigation]] table a watering; leave it out if you do not know',
+            'write "none", or one [[area.irrigation]] table a watering; leave it out if you do not know',
         )
     return value
 
@@ -139,6 +132,7 @@ class WeatherTable(Table):
 
 class ChannelTable(Table):
     kind: choice(*CHANNEL_KINDS, what="kind of channel")
+    name: Text | None = None
     path: Text | None = None
 
     @model_validator(mode="after")
@@ -146,7 +140,7 @@ class ChannelTable(Table):
         wants = CHANNEL_KINDS[self.kind]
         for key in wants:
             if getattr(self, key) is None:
-                raise fault(f'a channel of kind "{self.kind}" needs `{key}`', f'write {key} = "notices.txt"')
+                raise fault(f'a channel of kind "{self.kind}" needs `{key}`', f'write {key} = "notices"')
         for key in ("path",):
             if getattr(self, key) is not None and key not in wants:
                 raise fault(f'a channel of kind "{self.kind}" takes no `{key}`', f"leave {key} out")
@@ -195,13 +189,6 @@ class LicenceTable(Table):
     certified_number: Text | None = None
 
 
-def _read_hours(value: Any) -> Any:
-    if isinstance(value, dict):
-        for key in value:
-            weekdays_of(key)
-    return value
-
-
 class LawnFile(Table):
     name: Text
     units: choice("us", "metric", what="unit system")
@@ -210,12 +197,9 @@ class LawnFile(Table):
     site: SiteTable
     area: Annotated[list[AreaTable], Field(min_length=1)]
     sprayer: Annotated[list[SprayerTable], Field(min_length=1)]
-    hours: Annotated[dict[str, Spans], BeforeValidator(_read_hours)]
+    hours: dict[DayWord, Spans]
     weather: WeatherTable = WeatherTable()
     notices: NoticesTable = NoticesTable()
     floors: FloorsTable = FloorsTable()
     decision: DecisionTable = DecisionTable()
     licence: LicenceTable | None = None
-
-
-__all__ = ["LawnFile", "Words"]

@@ -43,7 +43,7 @@ MISSING: dict[tuple[str, ...], str] = {
     ("sprayer", "id"): 'id = "knapsack"',
     ("sprayer", "tank"): 'tank = "4 gal"; for a spreader a weight, tank = "5 kg"',
     ("hours",): 'an [hours] table, such as weekdays = "17:00-20:30"',
-    ("notices", "channel", "kind"): 'kind = "terminal", or kind = "file" with a path',
+    ("notices", "channel", "kind"): 'kind = "terminal", or kind = "file" with the path of a folder',
     ("active_ingredient", "name"): "the name of the active ingredient, as printed on the label",
     ("label",): 'label = "...", the name of a file in labels/ without ".toml"',
     ("areas",): 'areas = ["front", "back"], ids from lawn.toml',
