@@ -146,13 +146,13 @@ class Conditions:
         return self.forecast.values("precipitation_probability")
 
     @cached_property
-    def precipitation_probability_from_amount(self) -> np.ndarray:
-        """[%] where the source states no probability: 10 for a dry hour, 70 for a wet one; common practice, no source.
+    def precipitation_probability_unstated(self) -> np.ndarray:
+        """[%] 10 wherever an amount is known: what stands in where the source states no chance.
 
-        Never more lenient than a stated probability that would pass the shipped limit of 20 %.
+        The amount itself is judged by rules of its own; this says only that a dry hour in a forecast is a wet one now
+        and then. Common practice, no source.
         """
-        amount = self.precipitation
-        return np.where(np.isnan(amount), np.nan, np.where(amount > 0.0, 70.0, 10.0))
+        return np.where(np.isnan(self.precipitation), np.nan, 10.0)
 
     # sun and nights ---------------------------------------------------------------------------------------------
 

@@ -13,7 +13,7 @@ from advisor.clock import from_numpy
 from advisor.forecast import REASON_TEXT, Reason
 from advisor.logic import Kleene
 from advisor.model import LABEL_QUANTITIES, REQUIRED_LABEL_FIELDS
-from advisor.rulebook.evaluate import Finding, nights_of_tasks, span_offsets
+from advisor.rulebook.evaluate import Finding, measured, nights_of_tasks, span_offsets
 from advisor.rulebook.quantities import QUANTITIES, Quantity
 from advisor.variables import VARIABLES
 from advisor.verdict import GO, NO_GO, UNKNOWN, VERDICT_WORDS, Verdicts, judge_starts
@@ -45,6 +45,8 @@ class RuleReason:
     source: str
     estimated: bool
     neighbour: str = ""
+    #: what is missing, in a few words, where the verdict is unknown
+    missing: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +105,9 @@ class Explainer:
             anyway=rule.words["anyway"], source=self._source(finding, task),
             estimated=bool(_cell(finding.estimated, task, hour).any()), neighbour=neighbour,
         )  # fmt: skip
+        if verdict == "unknown":
+            missing, text = self.unknown(finding, task, hour)
+            return replace(reason, missing=missing, text=text)
         return replace(reason, text=self._text(finding, reason, task, hour))
 
     def _rule_verdict(self, lower: float, upper: float, floor: float) -> int:
@@ -155,7 +160,7 @@ class Explainer:
         span = self.span_hours(finding, task, hour)
         if not quantity.hourly or quantity.scope == "task" and finding.rule.measure.span == "at-start":
             return axis[hour]
-        series = quantity.series(self.area)
+        series, _ = measured(finding.rule, quantity, self.area)
         values = series.values
         if quantity.scope == "neighbour":
             slot = int(_cell2(finding.slot[:, 0], task, hour))
@@ -204,9 +209,7 @@ class Explainer:
     def _text(self, finding: Finding, reason: RuleReason, task: int, hour: int) -> str:
         if reason.verdict == "unknown":
             return self.unknown_text(finding, task, hour)
-        if finding.rule.measure.for_each == "neighbour" and not reason.neighbour:
-            return "No neighbour of this kind lies near this area."
-        words = finding.rule.words["passes" if reason.verdict == "go" else "fails"]
+            words = finding.rule.words["passes" if reason.verdict == "go" else "fails"]
         show = lambda value: units.show(value, reason.dimension, self.system)  # noqa: E731
         change = None if reason.headroom is None else abs(reason.headroom)
         difference = "temperature_difference" if reason.dimension == "temperature" else reason.dimension
@@ -223,24 +226,25 @@ class Explainer:
         """A UTC hour as the person's clock shows it: "Thu 24 Sep 06:00"."""
         return from_numpy(hour).astimezone(self.area.table.zone[task]).strftime("%a %-d %b %H:%M")
 
-    def unknown_text(self, finding: Finding, task: int, hour: int) -> str:
-        """Why a rule cannot be answered: a blank label, an unstated fact, or weather that is missing and why."""
+    def unknown(self, finding: Finding, task: int, hour: int) -> tuple[str, str]:
+        """(what is missing in a few words, why): a blank label, missing weather, an unstated fact, or too early."""
         rule = finding.rule
         table = self.area.table
         if finding.blank[task]:
             blank = [name for name in rule.label_fields if np.isnan(table.label[name][task])]
             names = " and ".join(f'"{name}"' for name in blank)
-            return f"The label file leaves {names} blank ({_what(blank[0])}): copy it from the product's label."
-        missing = self.missing_weather(finding, task, hour)
+            return f"label field {names}", (
+                f"The label file leaves {names} blank ({_what(blank[0])}): copy it from the product's label.")  # fmt: skip
+        name, missing = self.missing_weather(finding, task, hour)
         if missing:
-            return f"Not known: {missing}."
+            return name, f"Not known: {missing}."
         note = table.notes.get((rule.measure.quantity, task))
         if note:
-            return f"Not known: {note}."
-        return f"Too close to call this far ahead: {rule.words['asks']}"
+            return rule.title.lower(), f"Not known: {note}."
+        return rule.title.lower(), f"Too close to call this far ahead: {rule.words['asks']}"
 
-    def missing_weather(self, finding: Finding, task: int, hour: int) -> str:
-        """Which variable is missing over the span, from when, and why; "" when none is."""
+    def missing_weather(self, finding: Finding, task: int, hour: int) -> tuple[str, str]:
+        """(variable, from when and why it is missing over the span); empty when none is."""
         forecast, axis = self.area.conditions.forecast, self.area.conditions.axis
         quantity = QUANTITIES[finding.rule.measure.quantity]
         span = self.span_hours(finding, task, hour)
@@ -251,7 +255,7 @@ class Explainer:
                 # an input that the quantity can do without is no reason
                 if name in ("dew_point", "relative_humidity") and {"dew_point", "relative_humidity"} & set(forecast.fields):
                     continue
-                told.append((0, f"{VARIABLES[name].says}: {REASON_TEXT[Reason.NOT_CARRIED]}"))
+                told.append((0, VARIABLES[name].says, f"{VARIABLES[name].says}: {REASON_TEXT[Reason.NOT_CARRIED]}"))
                 continue
             reasons = forecast.reason(name)
             row = reasons[site if reasons.shape[0] > 1 else 0, 0]
@@ -260,13 +264,13 @@ class Explainer:
             unknown = np.flatnonzero(row[low:high])
             if len(unknown):
                 first = low + int(unknown[0])
-                told.append((2, f"{VARIABLES[name].says} from {self.local(axis[first], task)}: {REASON_TEXT[Reason(int(row[first]))]}"))
+                told.append((2, VARIABLES[name].says, f"{VARIABLES[name].says} from {self.local(axis[first], task)}: {REASON_TEXT[Reason(int(row[first]))]}"))
             elif stop > len(row):
                 end = axis[-1] + np.timedelta64(1, "h")
-                told.append((2, f"{VARIABLES[name].says} after {self.local(end, task)}: {REASON_TEXT[Reason.AFTER_END]}"))
+                told.append((2, VARIABLES[name].says, f"{VARIABLES[name].says} after {self.local(end, task)}: {REASON_TEXT[Reason.AFTER_END]}"))
             elif span.start < 0:
-                told.append((1, f"{VARIABLES[name].says} before {self.local(axis[0], task)}: {REASON_TEXT[Reason.BEFORE_START]}"))
-        return max(told, key=lambda row: row[0])[1] if told else ""
+                told.append((1, VARIABLES[name].says, f"{VARIABLES[name].says} before {self.local(axis[0], task)}: {REASON_TEXT[Reason.BEFORE_START]}"))
+        return max(told, key=lambda row: row[0])[1:] if told else ("", "")
 
     # a day ------------------------------------------------------------------------------------------------------
 

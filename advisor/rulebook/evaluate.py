@@ -91,6 +91,8 @@ def evaluate_rule(rule: Rule, area: AreaConditions, given: Series | None = None)
         applies, blank = applies & ~blank, np.zeros_like(blank)
     elif rule.missing_label == "default":
         blank = np.zeros_like(blank)
+    if rule.measure.for_each == "neighbour":
+        applies = applies & _named(rule, area).any(axis=1)
     if not applies.any():
         return None
     if length is None:
@@ -98,7 +100,7 @@ def evaluate_rule(rule: Rule, area: AreaConditions, given: Series | None = None)
     if rule.measure.for_each == "neighbour":
         parts = _neighbours(rule, given or quantity.series(area), area, length, at_least, at_most)
     else:
-        series, estimated = (given, None) if given is not None else _series(rule, quantity, area)
+        series, estimated = (given, None) if given is not None else measured(rule, quantity, area)
         reduced = _reduce(rule, series, area, length)
         outcome = judge(reduced, rule.measure.take, _column(at_least), _column(at_most))
         parts = reduced.value, outcome, _estimated(rule, estimated, area, length), None
@@ -146,7 +148,7 @@ def _column(limit: np.ndarray | None) -> np.ndarray | None:
     return None if limit is None else limit[:, None, None]
 
 
-def _series(rule: Rule, quantity: Quantity, area: AreaConditions) -> tuple[Series, np.ndarray | None]:
+def measured(rule: Rule, quantity: Quantity, area: AreaConditions) -> tuple[Series, np.ndarray | None]:
     """The measured series, gaps filled from the rule's estimate, and where that was done."""
     series = quantity.series(area)
     if rule.estimate is None:
@@ -225,6 +227,16 @@ def _with_take(rule: Rule, take: str) -> Rule:
     return replace(rule, measure=replace(rule.measure, take=take))
 
 
+def _named(rule: Rule, area: AreaConditions) -> np.ndarray:
+    """(task, slot): the neighbours that the rule's guards name."""
+    table = area.table
+    named = ~np.isnan(table.neighbours["distance"])
+    for fact, wanted in rule.applies.items():
+        if fact in NEIGHBOUR_FACTS:
+            named &= table.neighbour_facts[NEIGHBOUR_FACTS[fact]] == wanted
+    return named
+
+
 def _neighbours(rule: Rule, series: Series, area: AreaConditions, length, at_least, at_most):
     """The worst of the neighbours that the rule's guards name; no neighbour, nothing to hit."""
     table = area.table
@@ -234,11 +246,9 @@ def _neighbours(rule: Rule, series: Series, area: AreaConditions, length, at_lea
     worst = np.full(shape, np.inf)
     slot_of = np.full(shape, -1)
     outcome = Kleene(np.ones(shape, dtype=bool), np.ones(shape, dtype=bool))
+    every_named = _named(rule, area)
     for slot in range(slots):
-        named = ~np.isnan(table.neighbours["distance"][:, slot])
-        for fact, wanted in rule.applies.items():
-            if fact in NEIGHBOUR_FACTS:
-                named = named & (table.neighbour_facts[NEIGHBOUR_FACTS[fact]][:, slot] == wanted)
+        named = every_named[:, slot]
         if not named.any():
             continue
         reduced = _reduce(rule, Series(series.values[slot], series.instant), area, length)

@@ -129,8 +129,8 @@ _register("leaf_wet", "truth", "leaves wet by dew or rain", _site("leaf_wet", Fa
 _register("precipitation", "water_depth", "rain", _blocked("precipitation", "precipitation"), ["precipitation"])
 _register("rain_probability", "percent", "chance of measurable rain in a block of hours",
           _site("precipitation_probability", False), ["precipitation_probability"])  # fmt: skip
-_register("rain_probability_from_amount", "percent", "chance of rain taken from the amount alone",
-          _site("precipitation_probability_from_amount", False), ["precipitation"])  # fmt: skip
+_register("rain_probability_unstated", "percent", "10 % where the source states an amount but no chance",
+          _site("precipitation_probability_unstated", False), ["precipitation"])  # fmt: skip
 _register("wetting", "water_depth", "rain and irrigation", _blocked("wetting", "precipitation", True),
           ["precipitation"], "task")  # fmt: skip
 _register("runoff_depth", "water_depth", "runoff from the rain and irrigation of the next 24 h, curve number",

@@ -1,0 +1,107 @@
+"""From the shared options to a scored outlook: household, ledger, rules and weather brought together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import click
+
+from advisor.cli.options import Common, load_household
+from advisor.errors import WeatherError
+from advisor.forecast import Forecast
+from advisor.model import Household, Record
+from advisor.outlook import Outlook, make_outlook
+from advisor.rule_files import RuleSet, load_rules
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """Everything an answer was made from."""
+
+    household: Household
+    rules: RuleSet
+    records: tuple[Record, ...]
+    forecast: Forecast
+    outlook: Outlook
+
+
+def make_scene(common: Common, days: int = 8) -> Scene:
+    household = load_household(common)
+    rules = load_rules(common.home / "rules")
+    household, forecast = weather_for(common, household)
+    records = ledger(household, common.database)
+    outlook = make_outlook(household, forecast, list(rules), records, common.now, days)
+    return Scene(household, rules, records, forecast, outlook)
+
+
+def weather_for(common: Common, household: Household) -> tuple[Household, Forecast]:
+    """The forecast for the household, after quality control; with the household moved where that was asked for."""
+    from advisor.quality import control
+
+    if common.weather is None:
+        from advisor.weather import obtain
+
+        forecast, told = obtain(household, common.database, common.now, offline=common.offline)
+        for line in told:
+            click.echo(f"advisor: {line}", err=True)
+    else:
+        forecast = read_stored(common.weather, common)
+        household = place_household(household, forecast, common)
+    return household, control(forecast, common.now)
+
+
+def read_stored(path: Path, common: Common) -> Forecast:
+    from advisor.sources import read_answer
+
+    try:
+        body = path.read_bytes()
+    except OSError as error:
+        raise WeatherError(f"the stored answer cannot be read: {error.strerror}", where=str(path)) from error
+    try:
+        # An answer that says its own time needs no other; one that does not was fetched when it is asked about.
+        forecast = read_answer(body, fetched_at=common.fetched_at)
+        if forecast.provenance.issued_at is None and forecast.provenance.fetched_at is None:
+            forecast = read_answer(body, fetched_at=common.now)
+    except WeatherError as error:
+        raise type(error)(error.what, where=error.where or str(path), hint=error.hint) from error
+    return forecast
+
+
+def place_household(household: Household, forecast: Forecast, common: Common) -> Household:
+    """Check that the answer is of the site, or move the site to the answer where that was asked for."""
+    from advisor.sources import check_place, place_of
+
+    site = household.site
+    if not common.place_from_weather:
+        try:
+            check_place(forecast, site.latitude, site.longitude)
+        except WeatherError as error:
+            hint = "add --place-from-weather to look at that place instead" if not error.hint else (
+                f"{error.hint}, or add --place-from-weather to look at that place instead")  # fmt: skip
+            raise WeatherError(error.what, where=str(common.weather), hint=hint) from error
+        return household
+    latitude, longitude, elevation = place_of(forecast)
+    if latitude is None or longitude is None:
+        raise WeatherError("the stored answer does not say which place it is of", where=str(common.weather),
+                           hint="leave out --place-from-weather")  # fmt: skip
+    from zoneinfo import ZoneInfo
+
+    from tzfpy import get_tz
+
+    zone = ZoneInfo(get_tz(longitude, latitude))
+    moved = replace(site, name=f"{latitude:.4f}, {longitude:.4f}", latitude=latitude, longitude=longitude,
+                    elevation=elevation if elevation is not None else site.elevation, zone=zone)  # fmt: skip
+    return replace(household, site=moved)
+
+
+def ledger(household: Household, database: Path) -> tuple[Record, ...]:
+    """Records of the database and of the household's own history file, oldest first."""
+    found = list(household.history)
+    if database.exists():
+        from advisor.store.database import Store
+        from advisor.store.records import current
+
+        with Store.open_readonly(database) as store:
+            found += current(store)
+    return tuple(sorted(found, key=lambda record: record.started_at))

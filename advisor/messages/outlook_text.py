@@ -1,0 +1,211 @@
+"""The outlook and the case for or against a day, as lines of text for a terminal 80 columns wide."""
+
+from __future__ import annotations
+
+import textwrap
+from datetime import datetime
+
+import numpy as np
+
+from advisor import units
+from advisor.clock import from_numpy
+from advisor.explain import RuleReason
+from advisor.messages.cautions import SHORT_CAUTION
+from advisor.outlook import Day, Outlook, TaskOutlook
+from advisor.sequence import follow_up_span, is_overdue
+
+WORDS = {"go": "GO", "no-go": "no-go", "unknown": "unknown"}
+
+
+def head(outlook: Outlook) -> list[str]:
+    """Where, when, and how old the forecast is: the lines that stand over every answer."""
+    site, provenance = outlook.household.site, outlook.forecast.provenance
+    age = provenance.age_hours(outlook.now)
+    since = "issued" if provenance.issued_at else "fetched"
+    aged = "age unknown" if age is None else f"{since} {_hours(age)} ago"
+    local = outlook.now.astimezone(site.zone)
+    lines = [
+        f"{outlook.household.name}, {local.strftime('%A %-d %B %Y, %H:%M')} {local.tzname()}",
+        f"Forecast: {provenance.attribution or provenance.source}, {aged}",
+    ]
+    if provenance.spread != "none":
+        lines.append(f"Chances: {provenance.spread}, {outlook.forecast.members} members")
+    return lines
+
+
+def outlook_text(outlook: Outlook, width: int = 80) -> str:
+    """One screen: every task with its days, verdict, best start, chance, tightest rule and headroom."""
+    lines = head(outlook)
+    if not outlook.tasks:
+        return "\n".join([*lines, "", "No pass is open: every treatment's sequence is complete for this year."])
+    for scored in outlook.tasks:
+        lines += ["", *task_head(scored, outlook.now)]
+        lines.append(f"  {'day':<10}  {'answer':<8} {'start between':<14} {'chance':>6}  what decides")
+        for day in scored.days:
+            lines += _day_lines(day, outlook, width)
+    asks = _unknowns(outlook)
+    if asks:
+        lines += ["", "Not known yet:", *(_wrap(text, width, "  - ", "    ") for text in asks)]
+    lines += ["", _wrap(SHORT_CAUTION, width), "Why a day came out so: advisor why " + _first_no(outlook)]
+    return "\n".join(lines)
+
+
+def task_head(scored: TaskOutlook, now: datetime) -> list[str]:
+    task = scored.task
+    title = f"{task.treatment.name}, {task.area.name}: pass {task.pass_number} of {task.treatment.passes}"
+    span = follow_up_span(task)
+    if span is None:
+        return [title]
+    zone = task.household.site.zone
+    first, last = (moment.astimezone(zone) for moment in span)
+    wanted = f"wanted {first.strftime('%-d %b')} to {last.strftime('%-d %b')}"
+    if is_overdue(task, now):
+        days = (now - span[1]).days
+        return [f"{title} ({wanted}: {days} days overdue)"]
+    return [f"{title} ({wanted})"]
+
+
+def _day_lines(day: Day, outlook: Outlook, width: int) -> list[str]:
+    zone = outlook.household.site.zone
+    name = day.day.strftime("%a %-d %b")
+    start = ""
+    if day.best_start is not None:
+        run = next(run for run in day.windows if run[0] <= day.best_start <= run[1])
+        start = f"{_clock(run[0], zone)}-{_clock(run[1], zone)}" if run[0] != run[1] else _clock(run[0], zone)
+    chance = "" if day.chance is None or day.verdict == "no-go" else f"{day.chance:.0%}"
+    decides = _decides(day, outlook.household.units)
+    lead = f"  {name:<10}  {WORDS[day.verdict]:<8} {start:<14} {chance:>6}  "
+    return textwrap.wrap(decides, width, initial_indent=lead, subsequent_indent=" " * len(lead)) or [lead.rstrip()]
+
+
+def _decides(day: Day, system: str) -> str:
+    """In a few words: the tightest rule with its headroom, or what stands in the way."""
+    if not day.candidates:
+        return "no start fits your hours"
+    if day.verdict == "unknown":
+        unknown = [reason for reason in day.reasons if reason.verdict == "unknown"]
+        if day.too_early and day.chance is not None:
+            return "too early to decide"
+        missing = list(dict.fromkeys(reason.missing for reason in unknown))
+        return f"not known: {_joined(missing)}" if missing else "not known"
+    if day.verdict == "no-go":
+        failing = [reason for reason in day.reasons if reason.verdict == "no-go"]
+        if len(day.sole_blockers) == 1 and len(failing) == 1:
+            return f"{failing[0].title.lower()}, alone{_short_of(failing[0], system)}"
+        return _names(failing)
+    tight = day.tightest
+    return f"tightest: {tight.title.lower()}{_spare(tight, system)}" if tight else ""
+
+
+def _names(reasons: list[RuleReason]) -> str:
+    return _joined([reason.title.lower() for reason in reasons])
+
+
+def _joined(words: list[str]) -> str:
+    shown = ", ".join(words[:3])
+    return shown if len(words) <= 3 else f"{shown} and {len(words) - 3} more"
+
+
+def _short_of(reason: RuleReason, system: str) -> str:
+    return "" if reason.headroom is None else f" ({_margin(abs(reason.headroom), reason, system)} short)"
+
+
+def _spare(reason: RuleReason, system: str) -> str:
+    return "" if reason.headroom is None else f" ({_margin(reason.headroom, reason, system)} to spare)"
+
+
+def _margin(value: float, reason: RuleReason, system: str) -> str:
+    dimension = "temperature_difference" if reason.dimension == "temperature" else reason.dimension
+    return units.show(value, dimension, system)
+
+
+def why_text(outlook: Outlook, scored: TaskOutlook, day: Day, width: int = 80) -> str:
+    """The case of one day in one screen: the answer, what blocks, what would have to change, and what holds."""
+    zone, system = outlook.household.site.zone, outlook.household.units
+    lines = [f"{day.day.strftime('%A %-d %B')}, {scored.task.treatment.name}, {scored.task.area.name}: {WORDS[day.verdict]}"]
+    shown = from_numpy(day.shown_start).astimezone(zone).strftime("%H:%M") if day.shown_start is not None else None
+    failing = [reason for reason in day.reasons if reason.verdict == "no-go"]
+    unknown = [reason for reason in day.reasons if reason.verdict == "unknown"]
+    kept = [reason for reason in day.reasons if reason.verdict == "go"]
+    if not day.candidates:
+        lines.append(_wrap(f"No start on this day lies inside your hours. For {shown}, the nearest:", width))
+    elif day.verdict == "go":
+        lines.append(_wrap(f"Best start {shown}; the chance that everything holds is {day.chance:.0%}.", width))
+    else:
+        lines.append(_wrap(f"Seen for a start at {shown}, which comes nearest to a go.", width))
+    if failing:
+        lines += ["", "Against it:"]
+        for reason in failing:
+            lines += _case(reason, width)
+    if unknown:
+        lines += ["", "Not known:"]
+        for reason in unknown:
+            lines.append(_wrap(f"{reason.title}. {reason.text}", width, "  ? ", "    "))
+    if day.verdict != "go":
+        lines += ["", *_change(day, failing, unknown, width)]
+    if kept:
+        lines += ["", "It hinges on:" if day.verdict == "go" else "What holds, the tightest first:"]
+        for reason in kept[:5]:
+            lines.append(_wrap(f"{reason.title}: {reason.text}{_of_spread(reason, system)}", width, "  + ", "    "))
+        if len(kept) > 5:
+            rest = ", ".join(reason.title.lower() for reason in kept[5:])
+            lines.append(_wrap(f"also clear: {rest}", width, "    ", "    "))
+    lines += ["", *head(outlook)[1:], _wrap(SHORT_CAUTION, width)]
+    return "\n".join(lines)
+
+
+def _case(reason: RuleReason, width: int) -> list[str]:
+    return [
+        _wrap(f"{reason.title} ({reason.kind}). {reason.text}", width, "  x ", "    "),
+        _wrap(f"Limit from {reason.source}.", width, "    ", "    "),
+        _wrap(f"If one went anyway: {reason.anyway}", width, "    ", "    "),
+    ]
+
+
+def _change(day: Day, failing: list[RuleReason], unknown: list[RuleReason], width: int) -> list[str]:
+    if day.sole_blockers:
+        return ["What would change it:", *(_wrap(blocker.text, width, "  > ", "    ") for blocker in day.sole_blockers)]
+    if len(failing) > 1:
+        names = ", ".join(reason.title.lower() for reason in failing)
+        return ["What would change it:", _wrap(f"Only all of these together: {names}.", width, "  > ", "    ")]
+    if unknown and not failing:
+        return ["What would change it:", _wrap("The missing answers above; nothing that is known stands in the way.", width, "  > ", "    ")]
+    return []
+
+
+def _of_spread(reason: RuleReason, system: str) -> str:
+    if reason.headroom is None or not np.isfinite(reason.standing):
+        return ""
+    return f" To spare: {_margin(reason.headroom, reason, system)}, {reason.standing:.1f} times the forecast's usual error."
+
+
+def _unknowns(outlook: Outlook) -> list[str]:
+    """Each missing thing once, the first time that it is missed."""
+    told: dict[str, str] = {}
+    for scored in outlook.tasks:
+        for day in scored.days:
+            for reason in day.reasons if day.verdict == "unknown" else ():
+                if reason.verdict == "unknown":
+                    told.setdefault(reason.missing, reason.text)
+    return list(told.values())[:6]
+
+
+def _first_no(outlook: Outlook) -> str:
+    for wanted in ("no-go", "unknown", "go"):
+        for scored in outlook.tasks:
+            for day in scored.days:
+                if day.verdict == wanted and day.candidates:
+                    return day.day.isoformat()
+    return outlook.now.date().isoformat()
+
+
+def _clock(hour: np.datetime64, zone) -> str:
+    return from_numpy(hour).astimezone(zone).strftime("%H:%M")
+
+
+def _hours(hours: float) -> str:
+    return f"{hours * 60:.0f} min" if hours < 1 else f"{hours:.0f} h"
+
+
+def _wrap(text: str, width: int, first: str = "", rest: str = "") -> str:
+    return textwrap.fill(text, width, initial_indent=first, subsequent_indent=rest)
