@@ -207,9 +207,7 @@ class Explainer:
     # words ------------------------------------------------------------------------------------------------------
 
     def _text(self, finding: Finding, reason: RuleReason, task: int, hour: int) -> str:
-        if reason.verdict == "unknown":
-            return self.unknown_text(finding, task, hour)
-            words = finding.rule.words["passes" if reason.verdict == "go" else "fails"]
+        words = finding.rule.words["passes" if reason.verdict == "go" else "fails"]
         show = lambda value: units.show(value, reason.dimension, self.system)  # noqa: E731
         change = None if reason.headroom is None else abs(reason.headroom)
         difference = "temperature_difference" if reason.dimension == "temperature" else reason.dimension
