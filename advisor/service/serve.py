@@ -1,0 +1,185 @@
+"""The service: one process in the foreground that beats until it is told to end.
+
+SIGTERM and SIGINT let the present step finish and end with 0 within ten seconds; a second one ends at once.
+SIGHUP reads the user's files again.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import select
+import signal
+import threading
+import time
+from collections.abc import Callable, Iterable, Mapping
+from contextlib import AbstractContextManager, ExitStack, contextmanager, suppress
+from datetime import datetime
+from pathlib import Path
+
+from advisor.clock import iso
+from advisor.notify import Channel, Retry
+from advisor.service.clocks import Clock
+from advisor.service.cycle import Cycle, Decision, Plan
+from advisor.service.due import Schedule, Work
+from advisor.service.health import Health
+from advisor.service.heartbeat import Heartbeat
+from advisor.service.lock import ServiceLock
+from advisor.service.log import event
+from advisor.store import Store
+
+log = logging.getLogger(__name__)
+
+#: how long the present step may still take after the first signal [s]
+DRAIN = 9.0
+_TICK = 0.25
+
+
+def serve(
+    store_path: Path | str,
+    lock_path: Path | str,
+    clock: Clock,
+    heartbeat_seconds: float,
+    schedule: Schedule,
+    pull: Callable[[datetime], object],
+    decide: Callable[[Work, datetime], Decision],
+    channels: Mapping[str, Channel] | Iterable[Channel],
+    reload: Callable[[], Plan | None] | None = None,
+    *,
+    health: Health | None = None,
+    retry: Retry | None = None,
+    beside: Iterable[AbstractContextManager] = (),
+    stop: threading.Event | None = None,
+    drain_seconds: float = DRAIN,
+) -> int:
+    """Run until a signal or `stop`; the exit status, 0.
+
+    Parameters
+    ----------
+    heartbeat_seconds : float
+        Time between two beats by `clock` [s]; a fast clock beats faster in real time, to a limit.
+    pull, decide, reload : callable
+        See `advisor.service.cycle.Cycle`.
+    channels : mapping or iterable of Channel
+        By name, or with names.
+    beside : iterable of context managers
+        Entered once the ledger is open and left before it is closed, such as a web server in threads of its
+        own.
+    stop : threading.Event, optional
+        Another way to end than a signal.
+
+    Raises
+    ------
+    Busy
+        When another service holds the lock.
+    StoreError
+        When the ledger cannot be opened.
+    """
+    by_name = dict(channels) if isinstance(channels, Mapping) else {one.name: one for one in channels}
+    ending = stop or threading.Event()
+    health = health or Health()
+    with ExitStack() as stack:
+        stack.enter_context(ServiceLock(lock_path))
+        store = stack.enter_context(Store.open(store_path))
+        signals = stack.enter_context(_signals())
+        seconds = heartbeat_seconds / clock.rate
+        cycle = Cycle(
+            store,
+            clock,
+            Plan(schedule, by_name),
+            pull=pull,
+            decide=decide,
+            reload=reload,
+            health=health,
+            retry=retry,
+            seconds=seconds,
+            should_stop=ending.is_set,
+        )
+        heartbeat = Heartbeat(cycle.run, seconds, lambda word, error: _note(health, word, error))
+        for one in beside:
+            stack.enter_context(one)
+        event(
+            log,
+            "service_started",
+            pid=os.getpid(),
+            now=iso(clock.now()),
+            rate=clock.rate if clock.rate != 1 else None,
+            heartbeat_seconds=round(heartbeat.seconds, 3),
+            channels=",".join(by_name) or "none",
+        )
+        heartbeat.start()
+        _wait(signals, ending, cycle, heartbeat)
+        _drain(cycle, heartbeat, drain_seconds, signals is not None)
+    event(log, "service_ended")
+    return 0
+
+
+def _wait(signals: int | None, ending: threading.Event, cycle: Cycle, heartbeat: Heartbeat) -> None:
+    """Until told to end; meanwhile reload when asked, and keep beating when the clock is set back."""
+    while not ending.is_set():
+        if signals is None:
+            ending.wait(_TICK)
+        elif select.select([signals], [], [], _TICK)[0]:
+            for number in os.read(signals, 64):
+                if number == signal.SIGHUP:
+                    cycle.ask_reload()
+                    heartbeat.poke()
+                else:
+                    event(log, "service_ending", signal=signal.Signals(number).name)
+                    ending.set()
+        if heartbeat.watch():
+            event(log, "clock_set_back", logging.WARNING)
+
+
+def _drain(cycle: Cycle, heartbeat: Heartbeat, seconds: float, own_process: bool) -> None:
+    heartbeat.pause()
+    started = time.monotonic()
+    if cycle.wait_idle(seconds):
+        heartbeat.stop()
+        return
+    event(log, "step_abandoned", logging.WARNING, waited_seconds=round(time.monotonic() - started, 1))
+    if own_process:
+        # The step hangs in a thread that cannot be ended. What it has not kept is done again after the next
+        # start, exactly as after a loss of power.
+        logging.shutdown()
+        os._exit(0)
+
+
+def _note(health: Health, word: str, error: BaseException | None) -> None:
+    if word != "error":  # the cycle itself tells its errors
+        health.note(word, str(error or word))
+        event(log, f"heartbeat_{word}", logging.DEBUG if word == "busy" else logging.WARNING)
+
+
+@contextmanager
+def _signals():
+    """The reading end of a pipe that receives each signal's number; None outside the main thread.
+
+    The handler does nothing but write a byte: whatever takes a lock could wait for the very code it
+    interrupts.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield None
+        return
+    reading, writing = os.pipe()
+    os.set_blocking(writing, False)
+    asked = []
+
+    def handle(number, frame):
+        if number != signal.SIGHUP:
+            asked.append(number)
+            if len(asked) > 1:
+                os._exit(128 + number)
+        with suppress(BlockingIOError):
+            os.write(writing, bytes([number]))
+
+    before = {
+        number: signal.signal(number, handle) for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
+    }
+    try:
+        yield reading
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+        os.close(reading)
+        os.close(writing)
