@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from advisor.atmosphere.arrays import as_floats
+from advisor.variables import MEASURABLE_RAIN_MM
 
 __all__ = [
     "LONGEST_BLOCK",
@@ -22,7 +23,7 @@ __all__ = [
 
 #: Least rain that counts as rain: 0.01 in, the least that a US gauge reports and that a probability of rain
 #: means [mm].
-MEASURABLE = 0.254
+MEASURABLE = MEASURABLE_RAIN_MM
 #: A probability that is held for longer than this stands for several periods of this length [h].
 LONGEST_BLOCK = 12.0
 

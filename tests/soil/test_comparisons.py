@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from . import comparisons
@@ -24,7 +25,5 @@ def test_a_same_day_stress_would_be_noticed():
     # the limit.
     pytest.importorskip("pyfao56")
     (depletion, _), (stress, _), _ = comparisons.pyfao56_season(1, False, True)
-    import numpy as np
-
     same_day = np.clip((42.0 - depletion) / (0.6 * 42.0), 0, 1)
     assert np.abs(same_day - stress).max() > 0.05
