@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import UTC, datetime
 from enum import IntEnum
 
 import numpy as np
@@ -161,6 +161,13 @@ class Forecast:
 
     def with_fields(self, fields: Mapping[str, Field], flags: Iterable[Flag] = ()) -> Forecast:
         return replace(self, fields={**self.fields, **fields}, flags=(*self.flags, *flags))
+
+
+def empty_forecast(now: datetime, why: str, hours: int = 192) -> Forecast:
+    """A forecast that knows nothing: what stands in where no source has answered. Never a go."""
+    start = np.datetime64(now.astimezone(UTC).replace(tzinfo=None), "h")
+    provenance = Provenance("none", attribution=f"no forecast ({why})", notes=(why,))
+    return Forecast(start, hours, {}, provenance, np.ones(hours, dtype=int))
 
 
 class ForecastBuilder:

@@ -17,11 +17,11 @@ from advisor.cli.options import common_options, load_household
 def records(common, form):
     """List the passes that were made, oldest first; --json and --format csv for programs."""
     from advisor import units
-    from advisor.cli.scene import ledger
-    from advisor.clock import iso
+        from advisor.clock import iso
+    from advisor.ledger import read_ledger
 
     household = load_household(common)
-    found = ledger(household, common.database)
+    found = read_ledger(household, common.database)
     rows = [
         {
             "id": record.id,

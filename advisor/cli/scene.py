@@ -10,6 +10,7 @@ import click
 from advisor.cli.options import Common, load_household
 from advisor.errors import WeatherError
 from advisor.forecast import Forecast
+from advisor.ledger import read_ledger
 from advisor.model import Household, Record
 from advisor.outlook import Outlook, make_outlook
 from advisor.rule_files import RuleSet, load_rules
@@ -30,7 +31,7 @@ def make_scene(common: Common, days: int = 8) -> Scene:
     household = load_household(common)
     rules = load_rules(common.home / "rules")
     household, forecast = weather_for(common, household)
-    records = ledger(household, common.database)
+    records = read_ledger(household, common.database)
     outlook = make_outlook(household, forecast, list(rules), records, common.now, days)
     return Scene(household, rules, records, forecast, outlook)
 
@@ -93,15 +94,3 @@ def place_household(household: Household, forecast: Forecast, common: Common) ->
     moved = replace(site, name=f"{latitude:.4f}, {longitude:.4f}", latitude=latitude, longitude=longitude,
                     elevation=elevation if elevation is not None else site.elevation, zone=zone)  # fmt: skip
     return replace(household, site=moved)
-
-
-def ledger(household: Household, database: Path) -> tuple[Record, ...]:
-    """Records of the database and of the household's own history file, oldest first."""
-    found = list(household.history)
-    if database.exists():
-        from advisor.store.database import Store
-        from advisor.store.records import current
-
-        with Store.open_readonly(database) as store:
-            found += current(store)
-    return tuple(sorted(found, key=lambda record: record.started_at))

@@ -35,14 +35,14 @@ def notice_day(outlook: Outlook, kind: str) -> date:
     return today + timedelta(days=1) if kind == "evening" else today
 
 
-def make_notice(outlook: Outlook, kind: str) -> NoticeText | None:
-    """The notice of a kind, or None where no pass is open."""
+def make_notice(outlook: Outlook, kind: str, day: date | None = None) -> NoticeText | None:
+    """The notice of a kind about a day, or None where no pass is open."""
     if not outlook.tasks:
         return None
-    day = notice_day(outlook, kind)
+    day = day or notice_day(outlook, kind)
     rows = [(scored, next((d for d in scored.days if d.day == day), None)) for scored in outlook.tasks]
-    when = f"{'tomorrow' if kind == 'evening' else 'today'}, {day.strftime('%a %-d %b')}"
-    first = answer_line(rows, when, outlook)
+    when = _when(day, outlook)
+    first = ("Changed. " if kind == "changed" else "") + answer_line(rows, when, outlook)
     lines = [first, reason_line(rows), next_line(rows, outlook, day)]
     mixing = mix_lines(rows, outlook)
     labels = tuple({scored.task.label.id: scored.task.label for scored in outlook.tasks}.values())
@@ -130,6 +130,12 @@ def mix_lines(rows: Sequence[tuple[TaskOutlook, Day | None]], outlook: Outlook) 
 
 def _water(litres: float, system: str) -> str:
     return f"{litres / 3.785411784:.1f} gal" if system == "us" else f"{litres:.1f} L"
+
+
+def _when(day: date, outlook: Outlook) -> str:
+    ahead = (day - outlook.now.astimezone(outlook.household.site.zone).date()).days
+    name = {0: "today, ", 1: "tomorrow, "}.get(ahead, "")
+    return f"{name}{day.strftime('%a %-d %b')}"
 
 
 def _verdict(day: Day | None) -> str:
