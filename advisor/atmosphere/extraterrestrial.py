@@ -127,10 +127,7 @@ def extraterrestrial_daily(latitude, day_of_year):
         / np.pi
         * SOLAR_CONSTANT
         * inverse_relative_distance(day)
-        * (
-            angle * np.sin(north) * np.sin(declination)
-            + np.cos(north) * np.cos(declination) * np.sin(angle)
-        )
+        * (angle * np.sin(north) * np.sin(declination) + np.cos(north) * np.cos(declination) * np.sin(angle))
     )[()]
 
 

@@ -260,15 +260,15 @@ def carry_ratio(ratio, sun_elevation, initial=0.6, lowest_sun=17.2):
     Allen et al. (1998) FAO Irrigation and Drainage Paper 56. ASCE-EWRI (2005).
     """
     relative, height = as_floats(ratio, sun_elevation)
-    relative, height = np.broadcast_arrays(relative, height)
-    if relative.ndim == 0:
-        return np.where(height >= lowest_sun, relative, relative.dtype.type(initial))[()]
+    single = relative.ndim == height.ndim == 0
+    relative, height = np.broadcast_arrays(np.atleast_1d(relative), height)
     hour = np.arange(relative.shape[-1])
-    # An unknown sun counts as high, so that the unknown ratio of that hour is carried and nothing older.
+    # An unknown sun counts as high with an unknown ratio, so that nothing older is carried past it.
+    relative = np.where(np.isnan(height), relative.dtype.type(np.nan), relative)
     last = np.maximum.accumulate(np.where(height < lowest_sun, -1, hour), axis=-1)
     carried = np.take_along_axis(relative, np.maximum(last, 0), axis=-1)
-    carried = np.where(np.isnan(height), relative.dtype.type(np.nan), carried)
-    return np.where(last >= 0, carried, relative.dtype.type(initial))
+    carried = np.where(last >= 0, carried, relative.dtype.type(initial))
+    return carried[0] if single else carried
 
 
 def net_longwave_daily(

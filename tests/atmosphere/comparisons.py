@@ -415,16 +415,15 @@ def greensboro_hourly_and_daily_et() -> Comparison:
 
 
 def _greensboro_above(weather):
-    return radiation.extraterrestrial_hourly(
-        weather["time"], GREENSBORO["latitude"], GREENSBORO["longitude"]
-    )
+    return radiation.extraterrestrial_hourly(weather["time"], GREENSBORO["latitude"], GREENSBORO["longitude"])
 
 
 def greensboro_extraterrestrial() -> Comparison:
     weather = greensboro()
     ours = _greensboro_above(weather) / 0.0036
     return Comparison(
-        "extraterrestrial radiation, hourly", "FAO-56 eq. 28", "the typical year's own (Greensboro, in pvlib)",
+        "extraterrestrial radiation, hourly", "FAO-56 eq. 28",
+        "the typical year's own (Greensboro, in pvlib)",
         np.abs(ours - weather["extraterrestrial"]).max(), 25.0, "W/m2",
         "FAO-56's declination of the day, largest in the low sun of September",
     )  # fmt: skip

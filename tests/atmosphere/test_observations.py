@@ -47,8 +47,8 @@ def test_bounds_without_cloud_hold_on_real_weather():
 
 
 def test_relative_humidity_of_the_greensboro_year():
-    # Source: the file's own relative humidity, in whole per cent, beside temperature and dew point. A few dozen
-    # hours of the file contradict themselves by up to 33 %, where it was filled; the rest is rounding.
+    # Source: the file's own relative humidity, in whole per cent, beside temperature and dew point. A few
+    # dozen hours of the file contradict themselves by up to 33 %, where it was filled; the rest is rounding.
     weather = comparisons.greensboro()
     found = moisture.relative_humidity(weather["air_temperature"], weather["dew_point"])
     difference = np.abs(found - weather["relative_humidity"])
