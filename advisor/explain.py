@@ -74,36 +74,46 @@ class Explainer:
     # one start --------------------------------------------------------------------------------------------------
 
     def reasons(self, task: int, hour: int) -> list[RuleReason]:
-        """Every applying rule at one start, the tightest first."""
+        """Every applying rule at one start: what blocks first, then the tightest."""
         found = [self.reason(at, task, hour) for at, finding in enumerate(self.findings) if finding.applies[task]]
         order = {"no-go": 0, "unknown": 1, "go": 2}
         return sorted(found, key=lambda reason: (order[reason.verdict], reason.standing, reason.rule))
+
+    def rank(self, task: int, hour: int) -> tuple[int, int, float]:
+        """(rules that fail, rules that are unknown, least standing) at one start."""
+        assessed = [self._assess(at, task, hour) for at, finding in enumerate(self.findings) if finding.applies[task]]
+        codes = [code for code, _, _, _ in assessed]
+        return codes.count(NO_GO), codes.count(UNKNOWN), min((row[3] for row in assessed), default=0.0)
+
+    def _assess(self, at: int, task: int, hour: int) -> tuple[int, float, float | None, float]:
+        """(verdict, median value, headroom, headroom in multiples of the spread) of one rule at one start."""
+        finding = self.findings[at]
+        quantity = QUANTITIES[finding.rule.measure.quantity]
+        chance, floor = self.verdicts.rules[at], self.verdicts.floors[at, task]
+        code = self._rule_verdict(_cell2(chance.lower, task, hour), _cell2(chance.upper, task, hour), floor)
+        values = _cell(finding.value, task, hour)
+        headroom = self._headroom(finding, task, hour, floor)
+        spread = self._spread(quantity, values, hour)
+        if headroom is not None and spread > 0:
+            return code, _median(values), headroom, headroom / spread
+        if quantity.dimension in ("truth", "count"):
+            headroom = None
+        return code, _median(values), headroom, np.inf if code == GO else -np.inf
 
     def reason(self, at: int, task: int, hour: int) -> RuleReason:
         finding = self.findings[at]
         rule, quantity = finding.rule, QUANTITIES[finding.rule.measure.quantity]
         chance = self.verdicts.rules[at]
-        lower, upper = _cell2(chance.lower, task, hour), _cell2(chance.upper, task, hour)
-        floor = self.verdicts.floors[at, task]
-        verdict = VERDICT_WORDS[self._rule_verdict(lower, upper, floor)]
-        values = _cell(finding.value, task, hour)
-        value = float(np.nanmedian(values)) if np.isfinite(values).any() else (np.inf if np.isposinf(values).any() else np.nan)
-        headroom = self._headroom(finding, task, hour, floor)
-        spread = self._spread(quantity, values, hour)
-        if headroom is not None and spread > 0:
-            standing = headroom / spread
-        else:
-            headroom = None if quantity.spread is None and quantity.dimension in ("truth", "count") else headroom
-            standing = np.inf if verdict == "go" else -np.inf
-        limit = self._limit(finding, task, value)
-        when = self._deciding_hour(finding, quantity, task, hour)
-        neighbour = self._neighbour(finding, task, hour)
+        code, value, headroom, standing = self._assess(at, task, hour)
+        verdict = VERDICT_WORDS[code]
         reason = RuleReason(
-            rule=rule.id, title=rule.title, kind=finding.kind(task), verdict=verdict, at=when,
-            value=_or_none(value), limit=_or_none(limit), dimension=self._dimension(quantity, task),
-            headroom=_or_none(headroom), standing=standing, chance=lower, chance_upper=upper, text="",
-            anyway=rule.words["anyway"], source=self._source(finding, task),
-            estimated=bool(_cell(finding.estimated, task, hour).any()), neighbour=neighbour,
+            rule=rule.id, title=rule.title, kind=finding.kind(task), verdict=verdict,
+            at=self._deciding_hour(finding, quantity, task, hour), value=_or_none(value),
+            limit=_or_none(self._limit(finding, task, value)), dimension=self._dimension(quantity, task),
+            headroom=_or_none(headroom), standing=standing, chance=_cell2(chance.lower, task, hour),
+            chance_upper=_cell2(chance.upper, task, hour), text="", anyway=rule.words["anyway"],
+            source=self._source(finding, task), estimated=bool(_cell(finding.estimated, task, hour).any()),
+            neighbour=self._neighbour(finding, task, hour),
         )  # fmt: skip
         if verdict == "unknown":
             missing, text = self.unknown(finding, task, hour)
@@ -118,7 +128,7 @@ class Explainer:
 
     def _headroom(self, finding: Finding, task: int, hour: int, floor: float) -> float | None:
         """The margin that at least `floor` of the nominal members keep; None where too few are known."""
-        margins = _cell(finding.margin(), task, hour)
+        margins = finding.margin_at(task, hour)
         complete = _cell(finding.outcome.known, task, hour)
         margins = np.where(complete & ~np.isnan(margins), margins, -np.inf)
         promised = max(int(self.nominal[hour]), len(margins)) if len(margins) > 1 else 1
@@ -172,9 +182,7 @@ class Explainer:
         if low >= high:
             return None
         row = values[task if values.shape[0] > 1 else 0, :, low:high]
-        known = ~np.isnan(row)
-        middle = np.nanmedian(np.where(known.any(axis=0), row, 0.0), axis=0)
-        middle = np.where(known.any(axis=0), middle, np.nan)
+        middle = row[0] if len(row) == 1 else _medians(row)
         if np.isnan(middle).all():
             return None
         if take == "sum":
@@ -373,6 +381,22 @@ def _cell(values: np.ndarray, task: int, hour: int) -> np.ndarray:
 
 def _cell2(values: np.ndarray, task: int, hour: int) -> float:
     return float(values[task if values.shape[0] > 1 else 0, hour])
+
+
+def _median(values: np.ndarray) -> float:
+    """Median of the known members; infinite where a ledger knows no bound, NaN where nothing is known."""
+    if len(values) == 1:
+        return float(values[0])
+    known = values[~np.isnan(values)]
+    return float(np.median(known)) if len(known) else np.nan
+
+
+def _medians(rows: np.ndarray) -> np.ndarray:
+    """Median over members (member, hour), NaN where none is known."""
+    known = ~np.isnan(rows).all(axis=0)
+    out = np.full(rows.shape[1], np.nan)
+    out[known] = np.nanmedian(rows[:, known], axis=0)
+    return out
 
 
 def _or_none(value) -> float | None:

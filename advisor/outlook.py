@@ -96,6 +96,7 @@ def make_outlook(
     now : datetime
         Starts before it are not offered.
     """
+    records = [record for record in records if record.started_at <= now]
     tasks = next_tasks(household, records, now)
     if not tasks:
         return Outlook(household, now, forecast, (), None, None)
@@ -162,16 +163,12 @@ def _day(task: int, day: date, hours: np.ndarray, explainer: Explainer, lead: np
 
 def _best(task: int, starts: np.ndarray, explainer: Explainer) -> tuple[int, list[RuleReason]]:
     """The start that is most likely, then the one with the fewest failing rules, then with most headroom."""
-    ranked = []
-    for hour in starts:
-        reasons = explainer.reasons(task, int(hour))
-        failing = sum(reason.verdict == "no-go" for reason in reasons)
-        unknown = sum(reason.verdict == "unknown" for reason in reasons)
-        standing = min((reason.standing for reason in reasons), default=0.0)
-        chance = explainer.verdicts.everything.lower[task, hour]
-        ranked.append(((-chance, failing, unknown, -standing, hour), int(hour), reasons))
-    _, hour, reasons = min(ranked, key=lambda row: row[0])
-    return hour, reasons
+    def key(hour: int):
+        failing, unknown, standing = explainer.rank(task, hour)
+        return -explainer.verdicts.everything.lower[task, hour], failing, unknown, -standing, hour
+
+    hour = min((int(hour) for hour in starts), key=key)
+    return hour, explainer.reasons(task, hour)
 
 
 def _runs(hours: np.ndarray) -> list[tuple[int, int]]:

@@ -17,7 +17,7 @@ from advisor.cli.options import common_options, load_household
 def records(common, form):
     """List the passes that were made, oldest first; --json and --format csv for programs."""
     from advisor import units
-        from advisor.clock import iso
+    from advisor.clock import iso
     from advisor.ledger import read_ledger
 
     household = load_household(common)

@@ -59,6 +59,16 @@ class Finding:
             return "label"
         return self.rule.kind
 
+    def margin_at(self, task: int, hour: int) -> np.ndarray:
+        """Distance to the nearer limit of one task's start, (member or 1,), positive inside."""
+        value = self.value[task if self.value.shape[0] > 1 else 0, :, hour if self.value.shape[-1] > 1 else 0]
+        margin = np.full(value.shape, np.inf)
+        if self.at_most is not None:
+            margin = np.minimum(margin, self.at_most[task] - value)
+        if self.at_least is not None:
+            margin = np.minimum(margin, value - self.at_least[task])
+        return margin
+
     def margin(self) -> np.ndarray:
         """Distance to the nearer limit, positive inside, (task or 1, member or 1, hour)."""
         margin = np.full(np.broadcast_shapes(self.value.shape, (len(self.applies), 1, 1)), np.inf)
