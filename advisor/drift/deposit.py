@@ -149,8 +149,13 @@ def angle_off_wind(bearing, wind_from_direction, arc=0.0):
         Angle, 0 (straight at the neighbour) to 180 [degree].
     """
     towards, origin, width = as_floats(bearing, wind_from_direction, arc)
-    turn = np.abs(np.mod(origin + 180 - towards + 180, 360) - 180)
-    return np.maximum(turn - width / 2, 0)[()]
+    return _angle_off(towards, origin, width)[()]
+
+
+def _angle_off(towards: np.ndarray, origin: np.ndarray, width: np.ndarray) -> np.ndarray:
+    turn = np.asarray(origin + (180 - towards))
+    turn = np.abs(turn - 360 * np.rint(turn / 360))
+    return np.maximum(turn - width / 2, 0)
 
 
 def deposit_at_neighbour(
@@ -192,18 +197,26 @@ def deposit_at_neighbour(
     Rautmann D, Streloke M, Winkler R (2001) Mitt. Biol. Bundesanst. 383:133-141; FOCUS (2001)
     SANCO/4802/2001. The distance along the wind is plain geometry.
     """
-    away, towards, origin, speed, width = as_floats(
-        distance,
-        np.nan if bearing is None else bearing,
-        wind_from_direction,
-        wind_speed,
-        0.0 if arc is None else arc,
-    )
-    angle = np.asarray(angle_off_wind(towards, origin, np.where(np.isnan(width), 0, width)))
-    angle = np.where(np.isnan(angle) | (speed < calm_below), 0, angle)
-    # Just short of crosswind the path is endless for every purpose; 89.999 keeps the cosine above 0.
-    cosine = np.cos(np.deg2rad(np.minimum(angle, 89.999)))
-    deposit = np.where(away < NEAREST, REFUSED, np.asarray(deposit_percent(np.maximum(away, 0) / cosine)))
-    deposit = np.where(angle >= 90, 0, deposit)
+    # The winds decide the type: they are the large arrays, the neighbours a handful of numbers.
+    origin, speed = as_floats(wind_from_direction, wind_speed)
+    away = np.asarray(distance, dtype=origin.dtype)
+    towards = np.asarray(np.nan if bearing is None else bearing, dtype=origin.dtype)
+    width = np.asarray(0.0 if arc is None else arc, dtype=origin.dtype)
     possible = (away >= 0) & (speed >= 0) & (width >= 0) & (width <= 360)
-    return np.where(possible, deposit, np.nan).astype(away.dtype)[()]
+
+    factor, exponent = FOCUS_COEFFICIENTS[1]
+    straight = factor * np.maximum(away, NEAREST) ** exponent
+    angle = np.empty(np.broadcast_shapes(possible.shape, origin.shape, towards.shape), dtype=origin.dtype)
+    angle[...] = _angle_off(towards, origin, np.where(np.isnan(width), 0, width))
+    np.copyto(angle, 0, where=np.isnan(angle) | (speed < calm_below))
+    blows_away = angle >= 90
+    # Just short of crosswind the path is endless for every purpose; 89.999 keeps the cosine above 0.
+    np.minimum(angle, 89.999, out=angle)
+    angle *= np.pi / 180
+    # A (d / cos)^B = A d^B cos^-B: the distance is raised once a neighbour, not once an hour.
+    deposit = np.power(np.cos(angle, out=angle), -exponent, out=angle)
+    deposit *= straight
+    np.copyto(deposit, REFUSED, where=away < NEAREST)
+    np.copyto(deposit, 0, where=blows_away)
+    np.copyto(deposit, np.nan, where=~possible)
+    return deposit[()]

@@ -75,6 +75,30 @@ def test_deposit_follows_the_path_along_the_wind():
     assert deposit == pytest.approx([0.5719, 0.2904, 0.0, 0.0], abs=5e-5)
 
 
+def test_any_wind_gives_the_curve_at_the_path_along_it():
+    # d/cos(angle off the wind), angle by the dot product of the two directions as unit vectors.
+    random = np.random.default_rng(9)
+    distance, bearing, wind = (
+        random.uniform(1, 60, 500),
+        random.uniform(0, 360, 500),
+        random.uniform(0, 360, 500),
+    )
+    blows = np.exp(1j * np.deg2rad(wind + 180))
+    along = (blows * np.exp(-1j * np.deg2rad(bearing))).real
+    path = distance / np.where(along > 0, along, np.nan)
+    expected = np.where(along > 0, deposit_percent(path), 0.0)
+    assert deposit_at_neighbour(distance, bearing, wind, 3.0) == pytest.approx(expected, abs=2e-5)
+
+
+def test_the_winds_decide_the_precision():
+    wind, speed = np.linspace(0, 359, 200, dtype="f4"), np.full(200, 3, "f4")
+    narrow = deposit_at_neighbour(np.array(5.0), np.array([EAST]), wind, speed)
+    assert narrow.dtype == np.float32
+    wide = deposit_at_neighbour(5.0, EAST, wind.astype(float), speed.astype(float))
+    # The angle is good to 3e-5 degrees in float32.
+    assert narrow == pytest.approx(wide, rel=1e-5, abs=1e-6)
+
+
 def test_calm_or_unknown_direction_counts_as_toward():
     toward = float(deposit_percent(5.0))
     away = deposit_at_neighbour(5.0, EAST, [EAST, EAST, np.nan, EAST], [3.0, 0.49, 3.0, 0.5])
