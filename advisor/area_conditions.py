@@ -125,7 +125,10 @@ class AreaConditions:
         runoff = np.nan_to_num(curve_number_runoff(np.nan_to_num(rain), self._scalar("curve_number")))
         p_table = self._scalar("depletion_share")
         coefficient, available = self._scalar("crop_coefficient"), self._scalar("available_water")
-        inputs = [np.where(usable, series, np.nan) for series in np.broadcast_arrays(rain, runoff, sprinkled, reference_et)]
+        inputs = [
+            np.where(usable, series, np.nan)
+            for series in np.broadcast_arrays(rain, runoff, sprinkled, reference_et)
+        ]
         rain, runoff, sprinkled, reference_et = inputs
         et_known = ~np.isnan(rain + sprinkled + reference_et)
         stress = np.full(et_known.shape, np.nan)
@@ -133,11 +136,20 @@ class AreaConditions:
         for day in np.unique(first_day[first_day >= 0]):
             rows = np.flatnonzero(first_day == day)
             part = slice(day, None)
-            pick = [np.broadcast_to(x, stress.shape)[rows][..., part] for x in (rain, runoff, sprinkled, reference_et)]
+            pick = [
+                np.broadcast_to(x, stress.shape)[rows][..., part]
+                for x in (rain, runoff, sprinkled, reference_et)
+            ]
             # Ks of a day rests on the day before, so the day after the last usable one is still known.
-            balance = run_balance(initial[rows, None], *pick, coefficient[rows], available[rows], p_table[rows])
+            balance = run_balance(
+                initial[rows, None], *pick, coefficient[rows], available[rows], p_table[rows]
+            )
             previous = np.concatenate(
-                [np.broadcast_to(initial[rows, None, None], (*balance.depletion_end.shape[:-1], 1)), balance.depletion_end[..., :-1]], -1
+                [
+                    np.broadcast_to(initial[rows, None, None], (*balance.depletion_end.shape[:-1], 1)),
+                    balance.depletion_end[..., :-1],
+                ],
+                -1,
             )
             use = np.nan_to_num(coefficient[rows] * pick[3], nan=UNSEEN_DAILY_USE)
             p = depletion_fraction(p_table[rows], use)
@@ -148,7 +160,9 @@ class AreaConditions:
     def _spin_up(self, usable: np.ndarray, days: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Day index at which each task's balance begins (-1: cannot begin), and its depletion [mm] before that day."""
         count, length = usable.shape
-        run = usable.cumsum(axis=1) - np.maximum.accumulate(np.where(usable, 0, usable.cumsum(axis=1)), axis=1)
+        run = usable.cumsum(axis=1) - np.maximum.accumulate(
+            np.where(usable, 0, usable.cumsum(axis=1)), axis=1
+        )
         long_enough = run >= SPIN_UP_DAYS
         first_of_run = np.argmax(long_enough, axis=1) - SPIN_UP_DAYS + 1
         first = np.where(long_enough.any(axis=1), first_of_run, -1)
@@ -177,8 +191,16 @@ class AreaConditions:
         hours = water.shape[-1]
         now = np.arange(hours)
         after, before = np.minimum(now + 24, hours), np.maximum(now - 120, 0)
-        ahead = np.where((missing[..., after] - missing[..., now] > 0) | (now + 24 > hours), np.nan, total[..., after] - total[..., now])
-        past = np.where((missing[..., now] - missing[..., before] > 0) | (now < 120), np.inf, total[..., now] - total[..., before])
+        ahead = np.where(
+            (missing[..., after] - missing[..., now] > 0) | (now + 24 > hours),
+            np.nan,
+            total[..., after] - total[..., now],
+        )
+        past = np.where(
+            (missing[..., now] - missing[..., before] > 0) | (now < 120),
+            np.inf,
+            total[..., now] - total[..., before],
+        )
         number = antecedent_curve_number(self._scalar("curve_number"), np.minimum(past, 1e3))
         return curve_number_runoff(ahead, number)
 
@@ -187,7 +209,10 @@ class AreaConditions:
     @cached_property
     def drift_deposit(self) -> np.ndarray:
         """[%] of the rate landing at each neighbour, (slot, task, member, hour); see `advisor.drift.deposit`."""
-        direction, speed = self.gather(self.conditions.wind_from_direction), self.gather(self.conditions.wind_speed_10m)
+        direction, speed = (
+            self.gather(self.conditions.wind_from_direction),
+            self.gather(self.conditions.wind_speed_10m),
+        )
         slots = self.table.neighbours["distance"].shape[1]
         return np.stack(
             [

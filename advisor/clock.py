@@ -27,7 +27,9 @@ def parse_instant(text: str, what: str = "time") -> datetime:
             f'{what} "{text}" is not a date and time', hint='write it like "2026-09-21T12:00Z"'
         ) from error
     if instant.tzinfo is None:
-        raise UsageError(f'{what} "{text}" says no time zone', hint=f'write "{text}Z" for UTC, or add an offset')
+        raise UsageError(
+            f'{what} "{text}" says no time zone', hint=f'write "{text}Z" for UTC, or add an offset'
+        )
     return instant.astimezone(UTC)
 
 

@@ -183,7 +183,9 @@ class Conditions:
     @cached_property
     def stability_class(self) -> np.ndarray:
         """Turner's class 1 (A) to 7 (G); NaN without cloud or wind."""
-        return stability.turner_class(self.sun_elevation, self.is_night, self.cloud_cover, self.wind_speed_10m)
+        return stability.turner_class(
+            self.sun_elevation, self.is_night, self.cloud_cover, self.wind_speed_10m
+        )
 
     @cached_property
     def stability_class_worst(self) -> np.ndarray:
@@ -196,7 +198,11 @@ class Conditions:
         """Boolean (site, 1, hour): the hours closed around the night whatever the weather; an hour longer in hollows."""
         sunset, sunrise = self.nights
         closed = inversions.inversion_closed(
-            self.axis.astype("datetime64[s]"), sunset, sunrise, self.inversion_before_sunset, self.inversion_after_sunrise
+            self.axis.astype("datetime64[s]"),
+            sunset,
+            sunrise,
+            self.inversion_before_sunset,
+            self.inversion_after_sunrise,
         )
         if np.any(self.sites.hollow):
             longer = inversions.inversion_closed(

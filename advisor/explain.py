@@ -68,20 +68,29 @@ class Explainer:
     def __init__(self, findings: Sequence[Finding], verdicts: Verdicts, area: AreaConditions, lead_hours: np.ndarray,
                  floors: Mapping[str, float], horizon_hours: float, system: str):  # fmt: skip
         self.findings, self.verdicts, self.area = findings, verdicts, area
-        self.lead_hours, self.floors, self.horizon_hours, self.system = lead_hours, floors, horizon_hours, system
+        self.lead_hours, self.floors, self.horizon_hours, self.system = (
+            lead_hours,
+            floors,
+            horizon_hours,
+            system,
+        )
         self.nominal = area.conditions.forecast.nominal_members
 
     # one start --------------------------------------------------------------------------------------------------
 
     def reasons(self, task: int, hour: int) -> list[RuleReason]:
         """Every applying rule at one start: what blocks first, then the tightest."""
-        found = [self.reason(at, task, hour) for at, finding in enumerate(self.findings) if finding.applies[task]]
+        found = [
+            self.reason(at, task, hour) for at, finding in enumerate(self.findings) if finding.applies[task]
+        ]
         order = {"no-go": 0, "unknown": 1, "go": 2}
         return sorted(found, key=lambda reason: (order[reason.verdict], reason.standing, reason.rule))
 
     def rank(self, task: int, hour: int) -> tuple[int, int, float]:
         """(rules that fail, rules that are unknown, least standing) at one start."""
-        assessed = [self._assess(at, task, hour) for at, finding in enumerate(self.findings) if finding.applies[task]]
+        assessed = [
+            self._assess(at, task, hour) for at, finding in enumerate(self.findings) if finding.applies[task]
+        ]
         codes = [code for code, _, _, _ in assessed]
         return codes.count(NO_GO), codes.count(UNKNOWN), min((row[3] for row in assessed), default=0.0)
 
@@ -164,7 +173,9 @@ class Explainer:
         offsets = span_offsets(finding.rule, self.area, finding.length)[task]
         return range(hour + int(offsets[0]), hour + int(offsets[1]))
 
-    def _deciding_hour(self, finding: Finding, quantity: Quantity, task: int, hour: int) -> np.datetime64 | None:
+    def _deciding_hour(
+        self, finding: Finding, quantity: Quantity, task: int, hour: int
+    ) -> np.datetime64 | None:
         take = finding.rule.measure.take
         axis = self.area.conditions.axis
         span = self.span_hours(finding, task, hour)
@@ -206,10 +217,14 @@ class Explainer:
 
     def _source(self, finding: Finding, task: int) -> str:
         if finding.from_label[task]:
-            fields = [name for name in finding.rule.label_fields if not np.isnan(self.area.table.label[name][task])]
+            fields = [
+                name for name in finding.rule.label_fields if not np.isnan(self.area.table.label[name][task])
+            ]
             where = ", ".join(fields)
             tasks = self.area.table.tasks
-            return f"label: {where}" + (f" ({tasks[task].label.source_file})" if tasks and tasks[task].label.source_file else "")
+            return f"label: {where}" + (
+                f" ({tasks[task].label.source_file})" if tasks and tasks[task].label.source_file else ""
+            )
         return "; ".join(f"{source.kind}: {source.text}" for source in finding.rule.sources)
 
     # words ------------------------------------------------------------------------------------------------------
@@ -259,9 +274,13 @@ class Explainer:
         for name in quantity.inputs:
             if name not in forecast.fields:
                 # an input that the quantity can do without is no reason
-                if name in ("dew_point", "relative_humidity") and {"dew_point", "relative_humidity"} & set(forecast.fields):
+                if name in ("dew_point", "relative_humidity") and {"dew_point", "relative_humidity"} & set(
+                    forecast.fields
+                ):
                     continue
-                told.append((0, VARIABLES[name].says, f"{VARIABLES[name].says}: {REASON_TEXT[Reason.NOT_CARRIED]}"))
+                told.append(
+                    (0, VARIABLES[name].says, f"{VARIABLES[name].says}: {REASON_TEXT[Reason.NOT_CARRIED]}")
+                )
                 continue
             reasons = forecast.reason(name)
             row = reasons[site if reasons.shape[0] > 1 else 0, 0]
@@ -270,12 +289,30 @@ class Explainer:
             unknown = np.flatnonzero(row[low:high])
             if len(unknown):
                 first = low + int(unknown[0])
-                told.append((2, VARIABLES[name].says, f"{VARIABLES[name].says} from {self.local(axis[first], task)}: {REASON_TEXT[Reason(int(row[first]))]}"))
+                told.append(
+                    (
+                        2,
+                        VARIABLES[name].says,
+                        f"{VARIABLES[name].says} from {self.local(axis[first], task)}: {REASON_TEXT[Reason(int(row[first]))]}",
+                    )
+                )
             elif stop > len(row):
                 end = axis[-1] + np.timedelta64(1, "h")
-                told.append((2, VARIABLES[name].says, f"{VARIABLES[name].says} after {self.local(end, task)}: {REASON_TEXT[Reason.AFTER_END]}"))
+                told.append(
+                    (
+                        2,
+                        VARIABLES[name].says,
+                        f"{VARIABLES[name].says} after {self.local(end, task)}: {REASON_TEXT[Reason.AFTER_END]}",
+                    )
+                )
             elif span.start < 0:
-                told.append((1, VARIABLES[name].says, f"{VARIABLES[name].says} before {self.local(axis[0], task)}: {REASON_TEXT[Reason.BEFORE_START]}"))
+                told.append(
+                    (
+                        1,
+                        VARIABLES[name].says,
+                        f"{VARIABLES[name].says} before {self.local(axis[0], task)}: {REASON_TEXT[Reason.BEFORE_START]}",
+                    )
+                )
         return max(told, key=lambda row: row[0])[1:] if told else ("", "")
 
     # a day ------------------------------------------------------------------------------------------------------
@@ -303,7 +340,10 @@ class Explainer:
 
     def _fails(self, at: int, task: int, hour: int) -> bool:
         chance, floor = self.verdicts.rules[at], self.verdicts.floors[at, task]
-        return self._rule_verdict(_cell2(chance.lower, task, hour), _cell2(chance.upper, task, hour), floor) == NO_GO
+        return (
+            self._rule_verdict(_cell2(chance.lower, task, hour), _cell2(chance.upper, task, hour), floor)
+            == NO_GO
+        )
 
     def _sole(self, at: int, task: int, starts: list[int]) -> Blocker | None:
         relaxed = [_slice(finding, task, starts) for finding in self.findings]
@@ -311,7 +351,14 @@ class Explainer:
         yes = np.ones_like(mine.outcome.holds)
         relaxed[at] = replace(mine, outcome=Kleene(yes, yes))
         nominal = self.nominal[starts]
-        again = judge_starts(relaxed, nominal, self.lead_hours[starts], self.floors, self.horizon_hours, self.verdicts.everything_floor)
+        again = judge_starts(
+            relaxed,
+            nominal,
+            self.lead_hours[starts],
+            self.floors,
+            self.horizon_hours,
+            self.verdicts.everything_floor,
+        )
         opened = np.flatnonzero(again.verdict[0] == GO)
         if not len(opened):
             return None
@@ -322,7 +369,9 @@ class Explainer:
         margins = mine.margin()
         best: tuple[float, int] | None = None
         for position in opened:
-            change = self._least_change(at, task, margins[0, :, position], others_hold[0, :, position], int(nominal[position]))
+            change = self._least_change(
+                at, task, margins[0, :, position], others_hold[0, :, position], int(nominal[position])
+            )
             if change is not None and (best is None or change < best[0]):
                 best = (change, int(position))
         rule = mine.rule
@@ -332,13 +381,21 @@ class Explainer:
         if best is None or quantity.dimension in ("truth", "count") or not np.isfinite(best[0]):
             return Blocker(rule.id, rule.title, None, quantity.dimension, start,
                            f"{rule.title} alone stands in the way of {self.local(start, task)}.")  # fmt: skip
-        dimension = "temperature_difference" if quantity.dimension == "temperature" else self._dimension(quantity, task)
+        dimension = (
+            "temperature_difference"
+            if quantity.dimension == "temperature"
+            else self._dimension(quantity, task)
+        )
         sense = "less" if mine.at_most is not None else "more"
-        amount = units.show(best[0], dimension, self.system, decimals=_enough_decimals(best[0], dimension, self.system))
+        amount = units.show(
+            best[0], dimension, self.system, decimals=_enough_decimals(best[0], dimension, self.system)
+        )
         return Blocker(rule.id, rule.title, best[0], dimension, start,
                        f"{rule.title} alone stands in the way: with {amount} {sense}, {self.local(start, task)} would be a go.")  # fmt: skip
 
-    def _least_change(self, at: int, task: int, margins: np.ndarray, others: np.ndarray, nominal: int) -> float | None:
+    def _least_change(
+        self, at: int, task: int, margins: np.ndarray, others: np.ndarray, nominal: int
+    ) -> float | None:
         """The k-th smallest shortfall among members in which the other rules hold, also meeting the rule's own floor."""
         shortfall = np.maximum(-margins, 0.0)
         shortfall = np.where(np.isnan(shortfall), np.inf, shortfall)

@@ -217,7 +217,10 @@ class ForecastBuilder:
             first[low:high], last[low:high] = position, position + length - 1
         blocked = kind in ("sum", "probability") and bool((lengths > 1).any())
         self._fields[name] = Field(
-            out, reason[None, None, :], first[None, None, :] if blocked else None, last[None, None, :] if blocked else None
+            out,
+            reason[None, None, :],
+            first[None, None, :] if blocked else None,
+            last[None, None, :] if blocked else None,
         )
 
     def unknown(self, name: str, reason: Reason) -> None:

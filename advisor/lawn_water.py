@@ -27,8 +27,8 @@ def by_day(values: np.ndarray, index: np.ndarray, count: int, ufunc: np.ufunc, e
     for row in _distinct(index):
         starts = np.flatnonzero(np.r_[True, np.diff(row) > 0])
         rows = np.flatnonzero((index == row).all(axis=1))
-        out[rows[:, None, None], np.arange(values.shape[1])[None, :, None], row[starts][None, None, :]] = ufunc.reduceat(
-            values[rows], starts, axis=-1
+        out[rows[:, None, None], np.arange(values.shape[1])[None, :, None], row[starts][None, None, :]] = (
+            ufunc.reduceat(values[rows], starts, axis=-1)
         )
     return out
 
@@ -65,8 +65,12 @@ def daily_reference_et(
     temperature = gather(conditions.air_temperature)
     hours_known = known_hours(temperature)
     enough = hours_known >= 24 * ENOUGH_OF_A_DAY
-    highest = np.where(enough, by_day(np.nan_to_num(temperature, nan=-np.inf), index, count, np.maximum, -np.inf), np.nan)
-    lowest = np.where(enough, by_day(np.nan_to_num(temperature, nan=np.inf), index, count, np.minimum, np.inf), np.nan)
+    highest = np.where(
+        enough, by_day(np.nan_to_num(temperature, nan=-np.inf), index, count, np.maximum, -np.inf), np.nan
+    )
+    lowest = np.where(
+        enough, by_day(np.nan_to_num(temperature, nan=np.inf), index, count, np.minimum, np.inf), np.nan
+    )
     latitude = conditions.sites.latitude[site][:, None]
     day_of_year = (days - days.astype("datetime64[Y]")).astype(int) + 1
     extraterrestrial = radiation.extraterrestrial_daily(latitude, day_of_year)[:, None, :]

@@ -67,7 +67,9 @@ class TaskOutlook:
     days: tuple[Day, ...]
 
     def next_go(self, after: date | None = None) -> Day | None:
-        return next((day for day in self.days if day.verdict == "go" and (after is None or day.day > after)), None)
+        return next(
+            (day for day in self.days if day.verdict == "go" and (after is None or day.day > after)), None
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,7 +85,12 @@ class Outlook:
 
 
 def make_outlook(
-    household: Household, forecast: Forecast, rules: Sequence[Rule], records: Sequence[Record], now: datetime, days: int = 8
+    household: Household,
+    forecast: Forecast,
+    rules: Sequence[Rule],
+    records: Sequence[Record],
+    now: datetime,
+    days: int = 8,
 ) -> Outlook:
     """Score the household's next passes over the days of the forecast, today first.
 
@@ -116,8 +123,14 @@ def make_outlook(
     outlooks = []
     for at, task in enumerate(tasks):
         dates = local_dates(forecast.axis, site.zone)
-        ahead = [day for day in np.unique(dates[lead >= 0]) if day >= np.datetime64(now.astimezone(site.zone).date())]
-        made = tuple(_day(at, day.item(), np.flatnonzero(dates == day), explainer, lead) for day in ahead[:days])
+        ahead = [
+            day
+            for day in np.unique(dates[lead >= 0])
+            if day >= np.datetime64(now.astimezone(site.zone).date())
+        ]
+        made = tuple(
+            _day(at, day.item(), np.flatnonzero(dates == day), explainer, lead) for day in ahead[:days]
+        )
         outlooks.append(TaskOutlook(task, made))
     return Outlook(household, now, forecast, tuple(outlooks), explainer, verdicts)
 
@@ -163,6 +176,7 @@ def _day(task: int, day: date, hours: np.ndarray, explainer: Explainer, lead: np
 
 def _best(task: int, starts: np.ndarray, explainer: Explainer) -> tuple[int, list[RuleReason]]:
     """The start that is most likely, then the one with the fewest failing rules, then with most headroom."""
+
     def key(hour: int):
         failing, unknown, standing = explainer.rank(task, hour)
         return -explainer.verdicts.everything.lower[task, hour], failing, unknown, -standing, hour

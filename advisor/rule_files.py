@@ -79,6 +79,8 @@ def _read(folder: Traversable, shown: str, problems: list[Problem]) -> tuple[dic
             continue
         digest += file.name + text
         if rule.id in rules:
-            problems.append(Problem(f'the id "{rule.id}" is taken by {rules[rule.id].path}', path, "give it another id"))
+            problems.append(
+                Problem(f'the id "{rule.id}" is taken by {rules[rule.id].path}', path, "give it another id")
+            )
         rules[rule.id] = rule
     return rules, digest

@@ -9,7 +9,9 @@ from advisor.model import Area, Household, Record, Task, Treatment
 from advisor.task_table import label_year
 
 
-def passes_done(household: Household, treatment: Treatment, area: Area, records: Sequence[Record], now: datetime) -> tuple[Record, ...]:
+def passes_done(
+    household: Household, treatment: Treatment, area: Area, records: Sequence[Record], now: datetime
+) -> tuple[Record, ...]:
     """Passes of this treatment on this area in the label's year, oldest first."""
     task = Task(household, treatment, area, household.labels[treatment.label], 1)
     first, following = label_year(task, now)
@@ -43,7 +45,9 @@ def follow_up_span(task: Task) -> tuple[datetime, datetime] | None:
         return None
     last = task.done[-1].ended_at or task.done[-1].started_at
     soonest = max(task.treatment.follow_up_from, task.label.limits.get("minimum_interval", 0.0))
-    return last + timedelta(hours=soonest), last + timedelta(hours=max(task.treatment.follow_up_until, soonest))
+    return last + timedelta(hours=soonest), last + timedelta(
+        hours=max(task.treatment.follow_up_until, soonest)
+    )
 
 
 def is_overdue(task: Task, now: datetime) -> bool:

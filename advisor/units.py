@@ -136,11 +136,16 @@ def conversion(unit: str, dimension: str) -> tuple[float, float]:
         raise UnitError(f'"{unit}" is a unit, where a plain count is wanted')
     if dimension == "temperature_difference":
         spelled = {"degC": "delta_degree_Celsius", "degF": "delta_degree_Fahrenheit", "K": "kelvin"}.get(
-            spelled, spelled.replace("delta_degC", "delta_degree_Celsius").replace("delta_degF", "delta_degree_Fahrenheit")
+            spelled,
+            spelled.replace("delta_degC", "delta_degree_Celsius").replace(
+                "delta_degF", "delta_degree_Fahrenheit"
+            ),
         )
         canonical = "delta_degree_Celsius"
     if spelled in ("", "1"):
-        raise UnitError(f"a unit is missing: this is a {dimension.replace('_', ' ')}, write it as {example(dimension)}")
+        raise UnitError(
+            f"a unit is missing: this is a {dimension.replace('_', ' ')}, write it as {example(dimension)}"
+        )
     try:
         source = _unit(spelled)
     except Exception as error:
@@ -148,7 +153,8 @@ def conversion(unit: str, dimension: str) -> tuple[float, float]:
     target = _unit(canonical)
     if source.dimensionality != target.dimensionality:
         raise UnitError(
-            f'"{unit}" does not measure a {dimension.replace("_", " ")}', hint=f"write it as {example(dimension)}"
+            f'"{unit}" does not measure a {dimension.replace("_", " ")}',
+            hint=f"write it as {example(dimension)}",
         )
     quantity = _registry().Quantity
     zero, one = quantity(0.0, source).to(target).magnitude, quantity(1.0, source).to(target).magnitude
@@ -167,7 +173,7 @@ def parse(text: str, dimension: str) -> float:
         Without a number, without a unit, with an unknown unit or one of another dimension.
     """
     if not isinstance(text, str):
-        raise UnitError(f'{text!r} is not a quantity: write text with a unit, such as {example(dimension)}')
+        raise UnitError(f"{text!r} is not a quantity: write text with a unit, such as {example(dimension)}")
     match = _NUMBER.match(_respell_thousands(text))
     if not match:
         raise UnitError(f'"{text}" does not begin with a number', hint=f"write it as {example(dimension)}")
@@ -207,7 +213,9 @@ PRINTED = {
 }  # fmt: skip
 
 
-def show(value: float | None, dimension: str, system: str, *, signed: bool = False, decimals: int | None = None) -> str:
+def show(
+    value: float | None, dimension: str, system: str, *, signed: bool = False, decimals: int | None = None
+) -> str:
     """A canonical value as a person reads it: "46 °F", "3.1 m/s"; "unknown" for None or NaN."""
     if value is None or not math.isfinite(value):
         return "unknown"
@@ -238,7 +246,9 @@ def example(dimension: str) -> str:
 
 
 def _respell_thousands(text: str) -> str:
-    return re.sub(r"^(\s*[-+]?\d{1,3})((?:,\d{3})+)", lambda m: m.group(1) + m.group(2).replace(",", ""), text)
+    return re.sub(
+        r"^(\s*[-+]?\d{1,3})((?:,\d{3})+)", lambda m: m.group(1) + m.group(2).replace(",", ""), text
+    )
 
 
 def _respell(unit: str) -> str:

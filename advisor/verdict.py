@@ -111,7 +111,10 @@ def judge_starts(
         of_strict = all_of(of_strict, Kleene(finding.outcome.holds | spare, finding.outcome.known | spare))
         chance = chances(finding.outcome, nominal)
         each.append(chance)
-        own = [finding.rule.floor if finding.rule.floor is not None else floors[finding.kind(task)] for task in range(tasks)]
+        own = [
+            finding.rule.floor if finding.rule.floor is not None else floors[finding.kind(task)]
+            for task in range(tasks)
+        ]
         each_floor[at] = np.where(finding.applies, own, 0.0)
         own_floor_kept &= spare[:, :, 0] | (chance.lower >= each_floor[at][:, None] - _EPS)
         all_known &= np.abs(chance.upper - chance.lower) < _EPS
@@ -126,7 +129,13 @@ def judge_starts(
     no_go = ~go & ((all_known & decidable) | (everything.upper < HOPELESS_BELOW - _EPS))
     verdict = np.where(go, GO, np.where(no_go, NO_GO, UNKNOWN)).astype(np.int8)
     return Verdicts(
-        verdict, everything, strict_jointly, tuple(each), all_known & (verdict == UNKNOWN), each_floor, joint_floor
+        verdict,
+        everything,
+        strict_jointly,
+        tuple(each),
+        all_known & (verdict == UNKNOWN),
+        each_floor,
+        joint_floor,
     )
 
 

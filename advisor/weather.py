@@ -39,10 +39,21 @@ def pull(household: Household, store: Store, now: datetime, **options) -> Payloa
             return _archived(found) if found is not None and found.url == url else None
 
         try:
-            answers = ask(name, site.latitude, site.longitude, contact=settings.contact, kept=kept, base=base, now=now, **options)
+            answers = ask(
+                name,
+                site.latitude,
+                site.longitude,
+                contact=settings.contact,
+                kept=kept,
+                base=base,
+                now=now,
+                **options,
+            )
             answer = answers[-1]
             # Only what can be read, and is of this place, is worth keeping as the newest answer.
-            read_answer(answer.body, fetched_at=answer.fetched_at, latitude=site.latitude, longitude=site.longitude)
+            read_answer(
+                answer.body, fetched_at=answer.fetched_at, latitude=site.latitude, longitude=site.longitude
+            )
         except WeatherError as error:
             reasons.append(type(error)(f"{provider.title}: {error.what}", where=error.where, hint=error.hint))
             continue
@@ -65,11 +76,15 @@ def newest(household: Household, store: Store, until: datetime) -> tuple[Payload
     if not kept:
         return None
     payload = max(kept, key=lambda one: one.confirmed_at)
-    forecast = read_answer(payload.body, fetched_at=payload.confirmed_at, latitude=site.latitude, longitude=site.longitude)
+    forecast = read_answer(
+        payload.body, fetched_at=payload.confirmed_at, latitude=site.latitude, longitude=site.longitude
+    )
     return payload, forecast
 
 
-def obtain(household: Household, database: Path, now: datetime, *, offline: bool) -> tuple[Forecast, list[str]]:
+def obtain(
+    household: Household, database: Path, now: datetime, *, offline: bool
+) -> tuple[Forecast, list[str]]:
     """The forecast for a question asked now, and what a person should know of how it was come by.
 
     Fresh enough kept answers are used; else the sources are asked; a failure falls back on what is kept.

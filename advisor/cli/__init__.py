@@ -88,4 +88,8 @@ def main() -> None:
 
 
 def _print_error(code: str, message: str, hint: str, where: str) -> None:
-    click.echo(json.dumps({"error": {"code": code, "message": message, "hint": hint, "where": where}}, ensure_ascii=False))
+    click.echo(
+        json.dumps(
+            {"error": {"code": code, "message": message, "hint": hint, "where": where}}, ensure_ascii=False
+        )
+    )

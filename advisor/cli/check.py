@@ -26,13 +26,28 @@ def check(common):
     if common.as_json:
         listed = {name: [{"what": p.what, "where": p.where, "hint": p.hint} for p in rows]
                   for name, rows in (("errors", problems), ("warnings", report.warnings), ("notes", report.notes))}  # fmt: skip
-        click.echo(json.dumps({"schema": "advisor.check/1", "ok": not problems, **listed, "understood": list(report.understood)}, ensure_ascii=False))
+        click.echo(
+            json.dumps(
+                {
+                    "schema": "advisor.check/1",
+                    "ok": not problems,
+                    **listed,
+                    "understood": list(report.understood),
+                },
+                ensure_ascii=False,
+            )
+        )
         raise click.exceptions.Exit(InvalidFile.exit_status if problems else 0)
     if problems:
-        raise InvalidFile(f"{common.home} has {len(problems)} error{'s' if len(problems) > 1 else ''}", problems=problems)
+        raise InvalidFile(
+            f"{common.home} has {len(problems)} error{'s' if len(problems) > 1 else ''}", problems=problems
+        )
     for line in report.understood:
         click.echo(line)
-    for title, rows in (("To do before any go:", report.warnings), ("Not stated, and what that costs:", report.notes)):
+    for title, rows in (
+        ("To do before any go:", report.warnings),
+        ("Not stated, and what that costs:", report.notes),
+    ):
         if rows:
             click.echo(f"\n{title}")
             for row in rows:

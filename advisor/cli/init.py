@@ -10,7 +10,9 @@ from advisor.cli.options import find_home
 from advisor.errors import UsageError
 
 
-@click.command(epilog="Example: advisor init --home my-lawn --latitude 41.6 --longitude -93.6   See also: advisor check")
+@click.command(
+    epilog="Example: advisor init --home my-lawn --latitude 41.6 --longitude -93.6   See also: advisor check"
+)
 @click.option("--home", metavar="DIR", envvar="ADVISOR_HOME", help="The household folder to write.")
 @click.option("--latitude", type=float, help="Degrees, north positive.")
 @click.option("--longitude", type=float, help="Degrees, east positive.")
@@ -37,8 +39,20 @@ def init(home, latitude, longitude, units, name, area_size, contact, overwrite):
         "longitude": ask(longitude, "Longitude in degrees, east positive", "--longitude", float),
         "units": ask(units, "Units, us or metric", "--units", click.Choice(["us", "metric"]), "us"),
         "name": ask(name, "A name for the household", "--name", str, "Our lawn"),
-        "area_size": ask(area_size, 'Size of the lawn, such as "5000 ft^2" (empty to fill in later)', "--area-size", str, ""),
-        "contact": ask(contact, "A contact for weather services, such as a mail address (may stay empty)", "--contact", str, ""),
+        "area_size": ask(
+            area_size,
+            'Size of the lawn, such as "5000 ft^2" (empty to fill in later)',
+            "--area-size",
+            str,
+            "",
+        ),
+        "contact": ask(
+            contact,
+            "A contact for weather services, such as a mail address (may stay empty)",
+            "--contact",
+            str,
+            "",
+        ),
     }
     folder = find_home(home)
     written = write_new(folder, InitAnswers(**given), overwrite=overwrite)

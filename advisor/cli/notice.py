@@ -10,7 +10,9 @@ from advisor.cli.options import common_options
 from advisor.errors import UsageError
 
 
-@click.command(epilog="Example: advisor notice --kind evening --show   See also: advisor serve, advisor outlook")
+@click.command(
+    epilog="Example: advisor notice --kind evening --show   See also: advisor serve, advisor outlook"
+)
 @common_options
 @click.option("--kind", type=click.Choice(["evening", "morning"]), default="evening", show_default=True,
               help="An evening's notice speaks of tomorrow, a morning's of today.")  # fmt: skip
@@ -26,7 +28,11 @@ def notice(common, kind, show, send):
     scene = make_scene(common)
     made = make_notice(scene.outlook, kind)
     if made is None:
-        click.echo("No pass is open: there is nothing to tell." if not common.as_json else json.dumps({"notice": None}))
+        click.echo(
+            "No pass is open: there is nothing to tell."
+            if not common.as_json
+            else json.dumps({"notice": None})
+        )
         return
     if send:
         _send(common, kind)
@@ -60,6 +66,8 @@ def _send(common, kind):
         deliver_due(store, channels, common.now)
         failed = [row for row in outbox.of_notice(store, made.id) if row.state != "sent"]
     if failed:
-        raise NotDelivered(f"the notice did not reach {', '.join(row.channel for row in failed)}",
-                           hint=str(failed[0].last_error or "it is tried again by the service"))
+        raise NotDelivered(
+            f"the notice did not reach {', '.join(row.channel for row in failed)}",
+            hint=str(failed[0].last_error or "it is tried again by the service"),
+        )
     click.echo(f"sent {made.id} to {', '.join(channels)}", err=True)

@@ -36,9 +36,18 @@ def common_options(command):
 
     @click.option("--home", metavar="DIR", envvar="ADVISOR_HOME", help="The household folder.")
     @click.option("--now", metavar="T", help='Pretend that it is this time, such as "2026-09-21T12:00Z".')
-    @click.option("--weather", metavar="FILE", type=click.Path(path_type=Path), help="Use a stored answer of a weather source.")
-    @click.option("--fetched-at", metavar="T", help="When that answer was fetched, where it does not say its own time.")
-    @click.option("--place-from-weather", is_flag=True, help="Take the place from that answer instead of the household.")
+    @click.option(
+        "--weather",
+        metavar="FILE",
+        type=click.Path(path_type=Path),
+        help="Use a stored answer of a weather source.",
+    )
+    @click.option(
+        "--fetched-at", metavar="T", help="When that answer was fetched, where it does not say its own time."
+    )
+    @click.option(
+        "--place-from-weather", is_flag=True, help="Take the place from that answer instead of the household."
+    )
     @click.option("--units", type=click.Choice(["us", "metric"]), help="Print in these units.")
     @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
     @click.option("--offline", is_flag=True, help="Ask no server: only what is stored.")
@@ -87,5 +96,3 @@ def load_household(common: Common):
 
 def width() -> int:
     return min(max(shutil.get_terminal_size((80, 24)).columns, 60), 120)
-
-

@@ -13,8 +13,12 @@ EXIT_NO_GO, EXIT_UNKNOWN = 3, 4
 
 @click.command(epilog="Example: advisor outlook --home my-lawn   See also: advisor why, advisor notice")
 @common_options
-@click.option("--days", type=click.IntRange(1, 16), default=8, show_default=True, help="How many days, today included.")
-@click.option("--exit-code", is_flag=True, help="Exit with 3 when no day is a go, 4 when none is known to be.")
+@click.option(
+    "--days", type=click.IntRange(1, 16), default=8, show_default=True, help="How many days, today included."
+)
+@click.option(
+    "--exit-code", is_flag=True, help="Exit with 3 when no day is a go, 4 when none is known to be."
+)
 def outlook(common, days, exit_code):
     """Tell for each coming day: go, no-go or unknown, when to start, and what decides."""
     from advisor.cli.scene import make_scene
@@ -27,7 +31,9 @@ def outlook(common, days, exit_code):
     else:
         click.echo(outlook_text(scene.outlook, width()))
     if exit_code:
-        raise click.exceptions.Exit(status_of({day.verdict for scored in scene.outlook.tasks for day in scored.days}))
+        raise click.exceptions.Exit(
+            status_of({day.verdict for scored in scene.outlook.tasks for day in scored.days})
+        )
 
 
 def status_of(verdicts: set[str]) -> int:

@@ -39,7 +39,9 @@ def records(common, form):
         for record in found
     ]
     if common.as_json:
-        click.echo(json.dumps({"schema": "advisor.records/1", "records": rows}, ensure_ascii=False, allow_nan=False))
+        click.echo(
+            json.dumps({"schema": "advisor.records/1", "records": rows}, ensure_ascii=False, allow_nan=False)
+        )
         return
     if form == "csv":
         columns = list(rows[0]) if rows else ["id", "treatment", "area", "started_at"]
@@ -55,6 +57,12 @@ def records(common, form):
         local = record.started_at.astimezone(zone).strftime("%Y-%m-%d %H:%M")
         label = next((label for label in household.labels.values() if label.product == record.product), None)
         dimension = "mass" if label is not None and label.formulation != "liquid" else "volume"
-        amount = "amount not recorded" if record.amount is None else units.show(record.amount, dimension, household.units)
+        amount = (
+            "amount not recorded"
+            if record.amount is None
+            else units.show(record.amount, dimension, household.units)
+        )
         size = "" if record.size is None else f" on {units.show(record.size, 'area', household.units)}"
-        click.echo(f"{local} {zone.key}  {record.treatment}, {record.area}: {amount} of {record.product}{size}")
+        click.echo(
+            f"{local} {zone.key}  {record.treatment}, {record.area}: {amount} of {record.product}{size}"
+        )

@@ -46,7 +46,9 @@ def list_(home, as_json):
 @rules.command("show")
 @_home
 @click.argument("rule_id", metavar="ID")
-@click.option("--units", "system", type=click.Choice(["us", "metric"]), default="us", help="Print in these units.")
+@click.option(
+    "--units", "system", type=click.Choice(["us", "metric"]), default="us", help="Print in these units."
+)
 def show(home, rule_id, system):
     """Everything about one rule: span, limit, what the label may change, words and sources."""
     from advisor.messages.rule_text import rule_text
@@ -102,5 +104,7 @@ def test(home, rule_ids):
                 problems.append(Problem(f'example "{outcome.example.says}" expects {outcome.example.expect}, '
                                         f"the rule says {outcome.found}", f"{rule.path}:{outcome.example.line}"))  # fmt: skip
     if problems:
-        raise InvalidFile(f"{len(problems)} of {count} examples do not come out as they say", problems=problems)
+        raise InvalidFile(
+            f"{len(problems)} of {count} examples do not come out as they say", problems=problems
+        )
     click.echo(f"{count} examples of {len(rule_ids or found)} rules come out as they say.")

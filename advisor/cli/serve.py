@@ -14,7 +14,11 @@ from advisor.errors import UsageError
 @click.option("--home", metavar="DIR", envvar="ADVISOR_HOME", help="The household folder.")
 @click.option("--heartbeat", type=click.FloatRange(1.0, 3600.0), default=300.0, show_default=True, metavar="SECONDS",
               help="Time between two looks at what is due.")  # fmt: skip
-@click.option("--clock", metavar="T@RATE", help='For demonstrations: begin at T and run RATE times as fast, "2026-09-21T12:00Z@3600".')
+@click.option(
+    "--clock",
+    metavar="T@RATE",
+    help='For demonstrations: begin at T and run RATE times as fast, "2026-09-21T12:00Z@3600".',
+)
 @click.option("--for-hours", type=float, metavar="HOURS", help="End after so many hours of its clock.")
 def serve(home, heartbeat, clock, for_hours):
     """Run the service: pull the forecast when due, decide, and send each due notice once.
@@ -51,4 +55,6 @@ def _clock(text: str | None):
     try:
         return FastClock(instant(start, "--clock"), float(rate))
     except ValueError as error:
-        raise UsageError(f'--clock "{text}" is not a time and a rate', hint='write it like "2026-09-21T12:00Z@3600"') from error
+        raise UsageError(
+            f'--clock "{text}" is not a time and a rate', hint='write it like "2026-09-21T12:00Z@3600"'
+        ) from error

@@ -10,7 +10,9 @@ from advisor.cli.options import common_options, width
 from advisor.errors import UsageError
 
 
-@click.command(epilog="Example: advisor why 2026-09-23 --area front   See also: advisor outlook, advisor rules show")
+@click.command(
+    epilog="Example: advisor why 2026-09-23 --area front   See also: advisor outlook, advisor rules show"
+)
 @common_options
 @click.argument("day", metavar="DAY")
 @click.option("--at", "at_hour", metavar="HOUR", help='Argue this start, local time, such as "14:00".')
@@ -63,7 +65,9 @@ def _refuse(outlook, wanted, area, treatment):
     if area is not None and area not in areas:
         raise UsageError(f'no pass is open on an area "{area}"', hint=did_you_mean(area, areas))
     if treatment is not None and treatment not in treatments:
-        raise UsageError(f'no pass of a treatment "{treatment}" is open', hint=did_you_mean(treatment, treatments))
+        raise UsageError(
+            f'no pass of a treatment "{treatment}" is open', hint=did_you_mean(treatment, treatments)
+        )
     days = sorted({found.day for scored in outlook.tasks for found in scored.days})
     if not days:
         raise UsageError("the forecast holds no coming day", hint="fetch a newer one")

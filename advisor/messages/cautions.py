@@ -31,7 +31,9 @@ def cautions(household: Household, labels: tuple[Label, ...]) -> list[str]:
         if label.signal_word:
             lines.append(f"{label.product}: signal word {label.signal_word}.")
         if label.invented:
-            lines.append(f"{label.product} is an invented product for demonstration: its label values are made up.")
+            lines.append(
+                f"{label.product} is an invented product for demonstration: its label values are made up."
+            )
         if label.restricted_use:
             lines.append(f"{label.product} is a restricted-use product: certified applicators only.")
     if household.for_hire:

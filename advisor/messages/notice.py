@@ -68,7 +68,11 @@ def answer_line(rows: Sequence[tuple[TaskOutlook, Day | None]], when: str, outlo
     order = sorted(groups, key=lambda key: ("go", "unknown", "no-go").index(key[0]))
     parts = [f"{words[verdict]} for {_list(groups[verdict, start])}{start}" for verdict, start in order]
     head_part, *rest = parts
-    return f"{when[0].upper()}{when[1:]}: {head_part[0].lower()}{head_part[1:]}" + "".join(f"; {p[0].lower()}{p[1:]}" for p in rest) + "."
+    return (
+        f"{when[0].upper()}{when[1:]}: {head_part[0].lower()}{head_part[1:]}"
+        + "".join(f"; {p[0].lower()}{p[1:]}" for p in rest)
+        + "."
+    )
 
 
 def reason_line(rows: Sequence[tuple[TaskOutlook, Day | None]]) -> str:
@@ -93,13 +97,20 @@ def reason_line(rows: Sequence[tuple[TaskOutlook, Day | None]]) -> str:
 
 def next_line(rows: Sequence[tuple[TaskOutlook, Day | None]], outlook: Outlook, after: date) -> str:
     """The next day on which some task may go."""
-    coming = [(day.day, scored, day) for scored, _ in rows for day in scored.days if day.verdict == "go" and day.day > after]
+    coming = [
+        (day.day, scored, day)
+        for scored, _ in rows
+        for day in scored.days
+        if day.verdict == "go" and day.day > after
+    ]
     if coming:
         first = min(coming, key=lambda row: row[0])[0]
         areas = _list([scored.task.area.name for day, scored, _ in coming if day == first])
         start = min(found.windows[0][0] for day, _, found in coming if day == first)
         return f"Next chance: {first.strftime('%a %-d %b')} from {_clock(start, outlook.household.site.zone)}, {areas}."
-    open_days = [day.day for scored, _ in rows for day in scored.days if day.verdict == "unknown" and day.day > after]
+    open_days = [
+        day.day for scored, _ in rows for day in scored.days if day.verdict == "unknown" and day.day > after
+    ]
     if open_days:
         return f"Next chance: none is sure yet; {min(open_days).strftime('%a %-d %b')} is not decided."
     return "Next chance: none in the days of this forecast."

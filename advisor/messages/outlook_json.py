@@ -131,7 +131,9 @@ _NUMBER, _WORD = {"type": ["number", "null"]}, {"type": "string"}
 _VERDICT = {"enum": ["go", "no-go", "unknown"]}
 
 
-def _object(required: dict[str, Any], optional: dict[str, Any] | None = None, nullable: bool = False) -> dict[str, Any]:
+def _object(
+    required: dict[str, Any], optional: dict[str, Any] | None = None, nullable: bool = False
+) -> dict[str, Any]:
     return {
         "type": ["object", "null"] if nullable else "object",
         "properties": {**required, **(optional or {})},

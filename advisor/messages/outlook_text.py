@@ -37,7 +37,9 @@ def outlook_text(outlook: Outlook, width: int = 80) -> str:
     """One screen: every task with its days, verdict, best start, chance, tightest rule and headroom."""
     lines = head(outlook)
     if not outlook.tasks:
-        return "\n".join([*lines, "", "No pass is open: every treatment's sequence is complete for this year."])
+        return "\n".join(
+            [*lines, "", "No pass is open: every treatment's sequence is complete for this year."]
+        )
     for scored in outlook.tasks:
         lines += ["", *task_head(scored, outlook.now)]
         lines.append(f"  {'day':<10}  {'answer':<8} {'start between':<14} {'chance':>6}  what decides")
@@ -75,7 +77,9 @@ def _day_lines(day: Day, outlook: Outlook, width: int) -> list[str]:
     chance = "" if day.chance is None or day.verdict == "no-go" else f"{day.chance:.0%}"
     decides = _decides(day, outlook.household.units)
     lead = f"  {name:<10}  {WORDS[day.verdict]:<8} {start:<14} {chance:>6}  "
-    return textwrap.wrap(decides, width, initial_indent=lead, subsequent_indent=" " * len(lead)) or [lead.rstrip()]
+    return textwrap.wrap(decides, width, initial_indent=lead, subsequent_indent=" " * len(lead)) or [
+        lead.rstrip()
+    ]
 
 
 def _decides(day: Day, system: str) -> str:
@@ -122,15 +126,23 @@ def _margin(value: float, reason: RuleReason, system: str) -> str:
 def why_text(outlook: Outlook, scored: TaskOutlook, day: Day, width: int = 80) -> str:
     """The case of one day in one screen: the answer, what blocks, what would have to change, and what holds."""
     zone, system = outlook.household.site.zone, outlook.household.units
-    lines = [f"{day.day.strftime('%A %-d %B')}, {scored.task.treatment.name}, {scored.task.area.name}: {WORDS[day.verdict]}"]
-    shown = from_numpy(day.shown_start).astimezone(zone).strftime("%H:%M") if day.shown_start is not None else None
+    lines = [
+        f"{day.day.strftime('%A %-d %B')}, {scored.task.treatment.name}, {scored.task.area.name}: {WORDS[day.verdict]}"
+    ]
+    shown = (
+        from_numpy(day.shown_start).astimezone(zone).strftime("%H:%M")
+        if day.shown_start is not None
+        else None
+    )
     failing = [reason for reason in day.reasons if reason.verdict == "no-go"]
     unknown = [reason for reason in day.reasons if reason.verdict == "unknown"]
     kept = [reason for reason in day.reasons if reason.verdict == "go"]
     if not day.candidates:
         lines.append(_wrap(f"No start on this day lies inside your hours. For {shown}, the nearest:", width))
     elif day.verdict == "go":
-        lines.append(_wrap(f"Best start {shown}; the chance that everything holds is {day.chance:.0%}.", width))
+        lines.append(
+            _wrap(f"Best start {shown}; the chance that everything holds is {day.chance:.0%}.", width)
+        )
     else:
         lines.append(_wrap(f"Seen for a start at {shown}, which comes nearest to a go.", width))
     if failing:
@@ -146,7 +158,9 @@ def why_text(outlook: Outlook, scored: TaskOutlook, day: Day, width: int = 80) -
     if kept:
         lines += ["", "It hinges on:" if day.verdict == "go" else "What holds, the tightest first:"]
         for reason in kept[:5]:
-            lines.append(_wrap(f"{reason.title}: {reason.text}{_of_spread(reason, system)}", width, "  + ", "    "))
+            lines.append(
+                _wrap(f"{reason.title}: {reason.text}{_of_spread(reason, system)}", width, "  + ", "    ")
+            )
         if len(kept) > 5:
             rest = ", ".join(reason.title.lower() for reason in kept[5:])
             lines.append(_wrap(f"also clear: {rest}", width, "    ", "    "))
@@ -164,12 +178,23 @@ def _case(reason: RuleReason, width: int) -> list[str]:
 
 def _change(day: Day, failing: list[RuleReason], unknown: list[RuleReason], width: int) -> list[str]:
     if day.sole_blockers:
-        return ["What would change it:", *(_wrap(blocker.text, width, "  > ", "    ") for blocker in day.sole_blockers)]
+        return [
+            "What would change it:",
+            *(_wrap(blocker.text, width, "  > ", "    ") for blocker in day.sole_blockers),
+        ]
     if len(failing) > 1:
         names = ", ".join(reason.title.lower() for reason in failing)
-        return ["What would change it:", _wrap(f"Only all of these together: {names}.", width, "  > ", "    ")]
+        return [
+            "What would change it:",
+            _wrap(f"Only all of these together: {names}.", width, "  > ", "    "),
+        ]
     if unknown and not failing:
-        return ["What would change it:", _wrap("The missing answers above; nothing that is known stands in the way.", width, "  > ", "    ")]
+        return [
+            "What would change it:",
+            _wrap(
+                "The missing answers above; nothing that is known stands in the way.", width, "  > ", "    "
+            ),
+        ]
     return []
 
 

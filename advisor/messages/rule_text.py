@@ -16,7 +16,15 @@ _SPANS = {
     "nights-after": "in the {count} nights after the work, sunset to an hour after sunrise",
     "at-start": "at the start",
 }
-_TAKES = {"min": "lowest", "max": "highest", "sum": "sum of", "mean": "mean", "any": "any hour of", "all": "all hours of", "last": ""}
+_TAKES = {
+    "min": "lowest",
+    "max": "highest",
+    "sum": "sum of",
+    "mean": "mean",
+    "any": "any hour of",
+    "all": "all hours of",
+    "last": "",
+}
 
 
 def rule_text(rule: Rule, system: str = "us", width: int = 80) -> str:
@@ -35,13 +43,21 @@ def rule_text(rule: Rule, system: str = "us", width: int = 80) -> str:
         if setting:
             rows.append((name, _setting(setting, dimension, system)))
     if rule.applies:
-        rows.append(("applies", ", ".join(f"where {fact} is {value}" for fact, value in rule.applies.items())))
+        rows.append(
+            ("applies", ", ".join(f"where {fact} is {value}" for fact, value in rule.applies.items()))
+        )
     if rule.floor is not None:
         rows.append(("floor", f"a chance of {rule.floor:.0%}"))
-    missing = {"default": "the default stands", "block": "never a go until it is copied", "not-applicable": "the rule does not apply"}
+    missing = {
+        "default": "the default stands",
+        "block": "never a go until it is copied",
+        "not-applicable": "the rule does not apply",
+    }
     if rule.label_fields:
         rows.append(("no label", missing[rule.missing_label]))
-    rows.append(("no data", "unknown" if rule.estimate is None else f"estimated: {QUANTITIES[rule.estimate].says}"))
+    rows.append(
+        ("no data", "unknown" if rule.estimate is None else f"estimated: {QUANTITIES[rule.estimate].says}")
+    )
     rows.append(("anyway", rule.words["anyway"]))
     rows += [("source", f"{source.kind}: {source.text}") for source in rule.sources]
     rows.append(("file", rule.path))

@@ -131,7 +131,9 @@ def _applies(rule: Rule, area: AreaConditions) -> np.ndarray:
         applies &= np.array([mode is None or mode in rule.modes for mode in modes], dtype=bool)
     for fact, wanted in rule.applies.items():
         if fact not in NEIGHBOUR_FACTS:
-            applies &= np.array([fact is None or fact == wanted for fact in area.table.facts[fact]], dtype=bool)
+            applies &= np.array(
+                [fact is None or fact == wanted for fact in area.table.facts[fact]], dtype=bool
+            )
     return applies
 
 
@@ -168,7 +170,9 @@ def measured(rule: Rule, quantity: Quantity, area: AreaConditions) -> tuple[Seri
         return series, None
     estimate = QUANTITIES[rule.estimate].series(area).values
     filled = np.where(missing, estimate, series.values)
-    return Series(filled, series.instant, series.block_first, series.block_last), missing & ~np.isnan(estimate)
+    return Series(filled, series.instant, series.block_first, series.block_last), missing & ~np.isnan(
+        estimate
+    )
 
 
 def span_offsets(rule: Rule, area: AreaConditions, length: np.ndarray) -> np.ndarray:
@@ -182,7 +186,9 @@ def span_offsets(rule: Rule, area: AreaConditions, length: np.ndarray) -> np.nda
         first, stop = -np.ceil(length - 1e-9).astype(int), np.zeros(len(duration), dtype=int)
     else:
         until = np.ceil(duration + length - 1e-9).astype(int)
-        begin = np.floor(duration + 1e-9).astype(int) if span == "after" else np.zeros(len(duration), dtype=int)
+        begin = (
+            np.floor(duration + 1e-9).astype(int) if span == "after" else np.zeros(len(duration), dtype=int)
+        )
         first, stop = begin, np.maximum(until, begin + 1)
     return np.stack([first, stop], axis=1)
 
@@ -221,12 +227,16 @@ def nights_of_tasks(area: AreaConditions) -> tuple[np.ndarray, np.ndarray, np.nd
     hour = np.timedelta64(3600, "s")
     first = np.floor((sunset - origin) / hour).astype(int)
     stop = np.ceil((sunrise - origin) / hour + 1.0).astype(int)
-    ends = area.conditions.axis.astype("datetime64[s]")[None, :] + (area.table.duration[:, None] * 3600).astype("timedelta64[s]")
+    ends = area.conditions.axis.astype("datetime64[s]")[None, :] + (
+        area.table.duration[:, None] * 3600
+    ).astype("timedelta64[s]")
     night_of = (sunset[:, None, :] < ends[:, :, None]).sum(axis=-1)
     return first, stop, night_of
 
 
-def _estimated(rule: Rule, missing: np.ndarray | None, area: AreaConditions, length: np.ndarray) -> np.ndarray:
+def _estimated(
+    rule: Rule, missing: np.ndarray | None, area: AreaConditions, length: np.ndarray
+) -> np.ndarray:
     if missing is None:
         return np.zeros((1, 1, 1), dtype=bool)
     touched = _reduce(_with_take(rule, "max"), Series(missing.astype(float)), area, length)

@@ -69,7 +69,10 @@ def _table(rule: Rule, example: Example) -> TaskTable:
     label = {name: np.array([example.label.get(name, np.nan)]) for name in LABEL_QUANTITIES}
     facts = {fact: [rule.applies.get(fact)] for fact in FACTS}
     facts["treatment.mode"] = [rule.modes[0]]
-    named = {column: np.array([[rule.applies.get(fact, "")]], dtype=object) for fact, column in NEIGHBOUR_FACTS.items()}
+    named = {
+        column: np.array([[rule.applies.get(fact, "")]], dtype=object)
+        for fact, column in NEIGHBOUR_FACTS.items()
+    }
     return TaskTable(
         site=np.array([0]), zone=[_ZONE], duration=np.array([example.work]), clean_up=np.array([0.5]), label=label,
         blank={}, facts=facts, scalars={}, instants={},

@@ -22,7 +22,9 @@ def _each(rules: Mapping[str, Rule]) -> Iterator[Problem]:
     seen: dict[tuple, str] = {}
     for rule_id, rule in rules.items():
         if PurePath(rule.path).stem != rule_id:
-            yield Problem(f'the file is not named after its rule "{rule_id}"', rule.path, f"rename it to {rule_id}.toml")
+            yield Problem(
+                f'the file is not named after its rule "{rule_id}"', rule.path, f"rename it to {rule_id}.toml"
+            )
         if len(rule.examples) < 2 or len({example.expect for example in rule.examples}) < 2:
             yield Problem("a rule needs at least two examples, one inside and one outside", rule.path)
         same = (rule.modes, tuple(sorted(rule.applies.items())), rule.measure, rule.at_least, rule.at_most)
@@ -40,7 +42,11 @@ def _loosened(shipped: Rule, own: Rule) -> Iterator[Problem]:
         yield Problem(f'"{own.id}" is a {shipped.kind} rule and must stay one', own.path, hint)
     same_target = (own.measure.quantity, own.measure.span, own.measure.take, own.measure.for_each) == (
         shipped.measure.quantity, shipped.measure.span, shipped.measure.take, shipped.measure.for_each)  # fmt: skip
-    if not same_target or own.measure.count < shipped.measure.count or not set(shipped.modes) <= set(own.modes):
+    if (
+        not same_target
+        or own.measure.count < shipped.measure.count
+        or not set(shipped.modes) <= set(own.modes)
+    ):
         yield Problem(f'"{own.id}" must measure what the shipped rule measures', own.path, hint)
     if any(shipped.applies.get(fact) != value for fact, value in own.applies.items()):
         yield Problem(f'"{own.id}" must apply wherever the shipped rule applies', own.path, hint)
@@ -52,7 +58,10 @@ def _loosened(shipped: Rule, own: Rule) -> Iterator[Problem]:
         before, after = shipped.measure.length, own.measure.length
         if after.label != before.label or _lower(before, after):
             yield Problem(f'"{own.id}" shortens the span', own.path, hint)
-    if (shipped.missing_label, shipped.estimate) != (own.missing_label, own.estimate) and own.missing_label != "block":
+    if (shipped.missing_label, shipped.estimate) != (
+        own.missing_label,
+        own.estimate,
+    ) and own.missing_label != "block":
         yield Problem(f'"{own.id}" must treat what is missing as the shipped rule does', own.path, hint)
     if own.floor is not None and own.floor < (shipped.floor if shipped.floor is not None else 0.9):
         yield Problem(f'"{own.id}" lowers the chance floor', own.path, hint)

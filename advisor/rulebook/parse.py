@@ -17,7 +17,20 @@ from advisor.toml_lines import key_lines, line_of
 
 _ID = re.compile(r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")
 _KEYS = {
-    "": ("id", "title", "kind", "modes", "floor", "applies", "measure", "limit", "missing", "words", "source", "example"),
+    "": (
+        "id",
+        "title",
+        "kind",
+        "modes",
+        "floor",
+        "applies",
+        "measure",
+        "limit",
+        "missing",
+        "words",
+        "source",
+        "example",
+    ),
     "measure": ("quantity", "for_each", "span", "length", "count", "take"),
     "limit": ("at_least", "at_most"),
     "setting": ("label", "default", "cap"),
@@ -68,7 +81,12 @@ class _Parser:
             modes=self.modes(),
             applies=self.applies(),
             measure=self.measure(quantity),
-            missing_label=self.choice(data.get("missing", {}), ("missing", "label"), ("default", "block", "not-applicable"), "default"),
+            missing_label=self.choice(
+                data.get("missing", {}),
+                ("missing", "label"),
+                ("default", "block", "not-applicable"),
+                "default",
+            ),
             estimate=self.estimate(quantity),
             words=self.words(),
             sources=self.sources(),
@@ -84,7 +102,11 @@ class _Parser:
             self.fault(("limit",), "a limit needs at_least or at_most")
         fields["examples"] = self.examples(dimension)
         if fields["id"] and not _ID.match(fields["id"]):
-            self.fault(("id",), f'"{fields["id"]}" is no rule id', 'use small letters and hyphens, like "wind-strong"')
+            self.fault(
+                ("id",),
+                f'"{fields["id"]}" is no rule id',
+                'use small letters and hyphens, like "wind-strong"',
+            )
         if self.problems:
             raise InvalidFile(f"{self.path} is not a valid rule", problems=self.problems)
         return Rule(**fields)
@@ -147,7 +169,9 @@ class _Parser:
             if fact not in known:
                 self.fault(("applies", fact), f'"{fact}" is not a fact', did_you_mean(fact, known))
             elif not isinstance(value, str):
-                self.fault(("applies", fact), f"{fact} is compared with text", f'write {fact} = "yes" or the like')
+                self.fault(
+                    ("applies", fact), f"{fact} is compared with text", f'write {fact} = "yes" or the like'
+                )
         return dict(guards)
 
     def quantity(self) -> Quantity | None:
@@ -157,7 +181,11 @@ class _Parser:
             self.fault(("measure",), "measure.quantity is missing")
             return None
         if name not in QUANTITIES:
-            self.fault(("measure", "quantity"), f'"{name}" is not a registered quantity', did_you_mean(name, QUANTITIES))
+            self.fault(
+                ("measure", "quantity"),
+                f'"{name}" is not a registered quantity',
+                did_you_mean(name, QUANTITIES),
+            )
             return None
         return QUANTITIES[name]
 
@@ -188,18 +216,30 @@ class _Parser:
         if isinstance(value, str):
             value = {"default": value}
         if not isinstance(value, dict):
-            self.fault(key, f"{key[-1]} must be a quantity such as \"10 mph\", or a table with label, default, cap")
+            self.fault(
+                key, f'{key[-1]} must be a quantity such as "10 mph", or a table with label, default, cap'
+            )
             return None
         self.unknown_keys(value, key, _KEYS["setting"])
         label = value.get("label")
         if label is not None and label not in LABEL_QUANTITIES:
-            self.fault((*key, "label"), f'"{label}" is not a label field', did_you_mean(str(label), LABEL_QUANTITIES))
-        elif label is not None and dimension not in (None, "application_rate") and LABEL_QUANTITIES[label] != dimension:
+            self.fault(
+                (*key, "label"), f'"{label}" is not a label field', did_you_mean(str(label), LABEL_QUANTITIES)
+            )
+        elif (
+            label is not None
+            and dimension not in (None, "application_rate")
+            and LABEL_QUANTITIES[label] != dimension
+        ):
             self.fault((*key, "label"), f'label field "{label}" is a {LABEL_QUANTITIES[label].replace("_", " ")}, '
                        f"the quantity is a {dimension.replace('_', ' ')}")  # fmt: skip
         if label is None and "default" not in value:
             self.fault(key, f"{key[-1]} has neither a label field nor a default")
-        return Setting(self.number(value, (*key, "default"), dimension), label, self.number(value, (*key, "cap"), dimension))
+        return Setting(
+            self.number(value, (*key, "default"), dimension),
+            label,
+            self.number(value, (*key, "cap"), dimension),
+        )
 
     def number(self, data: Mapping, key: tuple, dimension: str | None) -> float | None:
         value = data.get(key[-1])
@@ -226,7 +266,10 @@ class _Parser:
                        did_you_mean(name, QUANTITIES))  # fmt: skip
             return None
         if quantity and QUANTITIES[name].dimension != quantity.dimension:
-            self.fault(("missing", "weather"), f'the estimate "{name}" is not a {quantity.dimension.replace("_", " ")}')
+            self.fault(
+                ("missing", "weather"),
+                f'the estimate "{name}" is not a {quantity.dimension.replace("_", " ")}',
+            )
         return name
 
     def words(self) -> Mapping[str, str]:
@@ -236,13 +279,19 @@ class _Parser:
             text = self.word(words, ("words", name), required=True)
             for placeholder in re.findall(r"\{(\w*)", text):
                 if placeholder not in PLACEHOLDERS:
-                    self.fault(("words", name), f'"{{{placeholder}}}" is not a placeholder', did_you_mean(placeholder, PLACEHOLDERS))
+                    self.fault(
+                        ("words", name),
+                        f'"{{{placeholder}}}" is not a placeholder',
+                        did_you_mean(placeholder, PLACEHOLDERS),
+                    )
         return dict(words)
 
     def sources(self) -> tuple[Source, ...]:
         rows = self.data.get("source", [])
         if not isinstance(rows, list) or not rows:
-            self.fault((), "a rule names at least one [[source]]", 'use kind = "common practice" where there is none')
+            self.fault(
+                (), "a rule names at least one [[source]]", 'use kind = "common practice" where there is none'
+            )
             return ()
         found = []
         for at, row in enumerate(rows):
@@ -260,7 +309,11 @@ class _Parser:
             label = {}
             for name, value in self.table(row, (*key, "label")).items():
                 if name not in LABEL_QUANTITIES:
-                    self.fault((*key, "label", name), f'"{name}" is not a label field', did_you_mean(name, LABEL_QUANTITIES))
+                    self.fault(
+                        (*key, "label", name),
+                        f'"{name}" is not a label field',
+                        did_you_mean(name, LABEL_QUANTITIES),
+                    )
                     continue
                 number = self.number({name: value}, (*key, "label", name), LABEL_QUANTITIES[name])
                 if number is not None:
@@ -279,7 +332,9 @@ class _Parser:
         for hours, amount in value.items():
             match = _HOURS.match(hours)
             if not match:
-                self.fault((*key, hours), f'"{hours}" is not an hour or a range of hours', 'write "3" or "0..24"')
+                self.fault(
+                    (*key, hours), f'"{hours}" is not an hour or a range of hours', 'write "3" or "0..24"'
+                )
                 continue
             first = int(match.group(1))
             stop = int(match.group(2)) if match.group(2) else first + 1
@@ -287,7 +342,9 @@ class _Parser:
                 rows.append((first, stop, None))
                 continue
             # rates of product have no unit of their own in an example: the label's and the quantity's are the same
-            number = self.number({"v": amount}, (*key, "v"), "volume_rate" if dimension == "application_rate" else dimension)
+            number = self.number(
+                {"v": amount}, (*key, "v"), "volume_rate" if dimension == "application_rate" else dimension
+            )
             rows.append((first, stop, number))
         return tuple(rows)
 

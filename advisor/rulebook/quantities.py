@@ -126,7 +126,9 @@ _register("sun_elevation", "angle", "height of the sun above the horizon", _site
 _register("cloud_cover", "percent", "share of the sky covered", _site("cloud_cover"), ["cloud_cover"])
 _register("leaf_wet", "truth", "leaves wet by dew or rain", _site("leaf_wet", False),
           (*_HUMID, "precipitation"))  # fmt: skip
-_register("precipitation", "water_depth", "rain", _blocked("precipitation", "precipitation"), ["precipitation"])
+_register(
+    "precipitation", "water_depth", "rain", _blocked("precipitation", "precipitation"), ["precipitation"]
+)
 _register("rain_probability", "percent", "chance of measurable rain in a block of hours",
           _site("precipitation_probability", False), ["precipitation_probability"])  # fmt: skip
 _register("rain_probability_unstated", "percent", "10 % where the source states an amount but no chance",
@@ -141,11 +143,23 @@ _register("drift_deposit", "percent", "drift landing at a neighbour, of the rate
           ["wind_from_direction", "wind_speed_10m"], "neighbour")  # fmt: skip
 _register("neighbour_distance", "length", "distance from the area's edge to a neighbour", _task("neighbour_distance"),
           (), "neighbour", hourly=False)  # fmt: skip
-_register("spare_time", "time", "hours left after 1.5 times the job and clean-up", _task("spare_time"), (), "task")
+_register(
+    "spare_time", "time", "hours left after 1.5 times the job and clean-up", _task("spare_time"), (), "task"
+)
 _register("time_since_pass", "time", "time since the last pass with the same active ingredient",
           _task("time_since_pass"), (), "task")  # fmt: skip
-_register("time_to_latest", "time", "time until the last sensible day is over", _task("time_to_latest"), (), "task")
-_register("pass_number", "count", "which pass of the sequence this is", _scalar("pass_number"), (), "task", hourly=False)
+_register(
+    "time_to_latest", "time", "time until the last sensible day is over", _task("time_to_latest"), (), "task"
+)
+_register(
+    "pass_number",
+    "count",
+    "which pass of the sequence this is",
+    _scalar("pass_number"),
+    (),
+    "task",
+    hourly=False,
+)
 _register("passes_this_year", "count", "passes in the label's year, this one included", _scalar("passes_this_year"),
           (), "task", hourly=False)  # fmt: skip
 _register("product_this_year", "application_rate", "product put down in the label's year, this pass included",

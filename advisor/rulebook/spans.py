@@ -17,7 +17,15 @@ from advisor.logic import Kleene, within
 Take = Literal["min", "max", "sum", "mean", "any", "all", "last"]
 
 #: what a value over the known part says about the whole: a bound from below, from above, or nothing
-_BOUND = {"max": "lower", "any": "lower", "sum": "lower", "min": "upper", "all": "upper", "mean": None, "last": None}
+_BOUND = {
+    "max": "lower",
+    "any": "lower",
+    "sum": "lower",
+    "min": "upper",
+    "all": "upper",
+    "mean": None,
+    "last": None,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +79,9 @@ def reduce_at_start(series: Series) -> Reduced:
     return Reduced(series.values, ~np.isnan(series.values))
 
 
-def reduce_nights(series: Series, first: np.ndarray, stop: np.ndarray, night_of: np.ndarray, count: int, take: Take) -> Reduced:
+def reduce_nights(
+    series: Series, first: np.ndarray, stop: np.ndarray, night_of: np.ndarray, count: int, take: Take
+) -> Reduced:
     """Reduce over `count` nights, beginning with the night that `night_of` names for each start.
 
     Parameters

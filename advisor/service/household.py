@@ -70,11 +70,17 @@ class HouseholdService:
     def decide(self, work: Work, now: datetime) -> Notice | None:
         """The notice for one piece of work, with everything it was made from."""
         forecast, hashes = self._forecast(now)
-        outlook = make_outlook(self.household, forecast, list(self.rules), read_ledger(self.household, self.database), now)
+        outlook = make_outlook(
+            self.household, forecast, list(self.rules), read_ledger(self.household, self.database), now
+        )
         if work.kind != "changed":
             day = work.local_date + timedelta(days=1) if work.kind == "evening" else work.local_date
             made = make_notice(outlook, work.kind, day)
-            return None if made is None else self._notice(made, work.kind, work.local_date, outlook, hashes, now, work.good_until)
+            return (
+                None
+                if made is None
+                else self._notice(made, work.kind, work.local_date, outlook, hashes, now, work.good_until)
+            )
         return self._changed(outlook, hashes, now)
 
     def _changed(self, outlook, hashes, now: datetime) -> Notice | None:
@@ -107,7 +113,9 @@ class HouseholdService:
         payload, forecast = found
         return control(forecast, now), (payload.sha256,)
 
-    def _notice(self, made: NoticeText, kind: str, local_date: date, outlook, hashes, now, good_until) -> Notice:
+    def _notice(
+        self, made: NoticeText, kind: str, local_date: date, outlook, hashes, now, good_until
+    ) -> Notice:
         evidence = {
             "notice": {"kind": kind, "day": made.day.isoformat(), "answer": made.answer},
             "outlook": outlook_object(outlook),
