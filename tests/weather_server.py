@@ -179,9 +179,9 @@ def met_norway_body(
     }  # fmt: skip
 
 
-def forecast_body(provider: str, latitude: float, longitude: float, now: datetime) -> dict:
+def forecast_body(provider: str, latitude: float, longitude: float, now: datetime, **size) -> dict:
     maker = {"nws": nws_body, "open-meteo": open_meteo_body, "met-norway": met_norway_body}[provider]
-    return maker(latitude, longitude, now)
+    return maker(latitude, longitude, now, **size)
 
 
 # faults in the content

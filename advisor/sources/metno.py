@@ -186,7 +186,7 @@ def _place(
 def _place_of(geometry: Any) -> tuple[float | None, float | None, float | None]:
     try:
         longitude, latitude, *rest = (float(value) for value in geometry["coordinates"])
-    except (TypeError, ValueError, KeyError):
+    except (TypeError, ValueError, KeyError, OverflowError):
         return None, None, None
     if not (abs(latitude) <= 90.0 and abs(longitude) <= 180.0):
         return None, None, None

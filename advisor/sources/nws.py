@@ -329,8 +329,8 @@ def _centre(geometry: Any) -> tuple[float | None, float | None]:
     """Middle of the cell's polygon."""
     try:
         corners = np.array(geometry["coordinates"][0][:-1], dtype=float)
-        longitude, latitude = corners.mean(axis=0)[:2]
-    except (TypeError, ValueError, KeyError, IndexError):
+        longitude, latitude = corners.mean(axis=0)[:2] if len(corners) else (np.nan, np.nan)
+    except (TypeError, ValueError, KeyError, IndexError, OverflowError):
         return None, None
     if not (abs(latitude) <= 90.0 and abs(longitude) <= 180.0):
         return None, None

@@ -227,6 +227,6 @@ def _value(quantity: Any, dimension: str) -> float | None:
 def _point(geometry: Any) -> tuple[float | None, float | None]:
     try:
         longitude, latitude = (float(value) for value in geometry["coordinates"][:2])
-    except (TypeError, ValueError, KeyError):
+    except (TypeError, ValueError, KeyError, OverflowError):
         return None, None
     return (latitude, longitude) if abs(latitude) <= 90.0 and abs(longitude) <= 180.0 else (None, None)

@@ -1,4 +1,4 @@
-"""Open-Meteo: what to ask, and its hourly answers as a Forecast.
+"""Open-Meteo: its hourly answers as a Forecast; what to ask stands in `openmeteo_requests`.
 
 Times. Labels are local wall time under one fixed offset for the whole answer, which the answer states; that
 offset is taken off and nothing else. Instants stand at their label. Sums, means, maxima and probabilities
@@ -9,7 +9,8 @@ Chances and amounts that are really of six or three hours are found by `openmete
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
@@ -20,19 +21,31 @@ from advisor.errors import WeatherError
 from advisor.forecast import Flag, Forecast, ForecastBuilder, Provenance, Reason
 from advisor.sources import openmeteo_blocks as blocks
 from advisor.sources import openmeteo_keys as keys
+from advisor.sources.openmeteo_requests import (
+    BASE,
+    NAME,
+    archive_request,
+    call_weight,
+    ensemble_request,
+    forecast_request,
+)
 from advisor.sources.reading import MOST_HOURS, Document, check_span, in_canonical_unit, number, numbers
-from advisor.sources.request import Request, latitude_text, longitude_text
 from advisor.variables import VARIABLES
 
-NAME = "open-meteo"
+__all__ = [
+    "BASE",
+    "NAME",
+    "archive_request",
+    "call_weight",
+    "ensemble_request",
+    "forecast_request",
+    "is_answer",
+    "read",
+]
+
 TITLE = "Open-Meteo"
 LICENCE = "CC BY 4.0"
 ATTRIBUTION = "Weather data by Open-Meteo.com"
-BASE = "https://api.open-meteo.com"
-CUSTOMER_BASE = "https://customer-api.open-meteo.com"
-ENSEMBLE_BASE = "https://ensemble-api.open-meteo.com"
-ARCHIVE_BASE = "https://archive-api.open-meteo.com"
-
 #: their names -> ours. Several of theirs may fill one of ours; the first that is served wins.
 VARIABLE_MAP: dict[str, str] = {
     "temperature_2m": "air_temperature",
@@ -64,115 +77,7 @@ UNITS: dict[str, str] = {
     "hPa": "hPa", "kPa": "kPa",
 }  # fmt: skip
 
-_ASKED = (
-    "temperature_2m", "relative_humidity_2m", "dew_point_2m", "wind_speed_10m", "wind_direction_10m",
-    "wind_gusts_10m", "precipitation", "precipitation_probability", "cloud_cover", "shortwave_radiation",
-    "surface_pressure",
-)  # fmt: skip
-_ASKED_OF_ENSEMBLES = (
-    "temperature_2m", "relative_humidity_2m", "wind_speed_10m", "wind_direction_10m", "wind_gusts_10m",
-    "precipitation", "cloud_cover", "shortwave_radiation",
-)  # fmt: skip
-
-
-def forecast_request(
-    latitude: float,
-    longitude: float,
-    *,
-    base: str | None = None,
-    past_days: int = 10,
-    forecast_days: int = 8,
-    api_key: str | None = None,
-    models: Sequence[str] = (),
-) -> Request:
-    """The hourly forecast of one place, in GMT and SI units, with past days for the soil's water balance.
-
-    In and around the contiguous United States the soil layer is asked by its GFS name, elsewhere at 6 cm.
-    """
-    soil = "soil_temperature_0_to_10cm" if _in_north_america(latitude, longitude) else "soil_temperature_6cm"
-    params = _place(latitude, longitude) | {
-        "hourly": ",".join((*_ASKED, soil)),
-        "past_days": str(past_days),
-        "forecast_days": str(forecast_days),
-    }
-    if models:
-        params["models"] = ",".join(models)
-    if api_key:
-        params["apikey"] = api_key
-    host = base or (CUSTOMER_BASE if api_key else BASE)
-    return Request(f"{host.rstrip('/')}/v1/forecast", params, {"Accept": "application/json"}, NAME)
-
-
-def ensemble_request(
-    latitude: float,
-    longitude: float,
-    models: Sequence[str] = ("gfs025",),
-    *,
-    base: str | None = None,
-    forecast_days: int = 8,
-    api_key: str | None = None,
-) -> Request:
-    """The members of one or several ensemble models. Costs variables x members / 10 calls: ask it seldom."""
-    params = _place(latitude, longitude) | {
-        "hourly": ",".join(_ASKED_OF_ENSEMBLES),
-        "forecast_days": str(forecast_days),
-        "models": ",".join(models),
-    }
-    if api_key:
-        params["apikey"] = api_key
-    host = base or (ENSEMBLE_BASE.replace("//", "//customer-") if api_key else ENSEMBLE_BASE)
-    return Request(f"{host.rstrip('/')}/v1/ensemble", params, {"Accept": "application/json"}, NAME)
-
-
-def archive_request(
-    latitude: float,
-    longitude: float,
-    first_day: str,
-    last_day: str,
-    *,
-    base: str | None = None,
-    api_key: str | None = None,
-) -> Request:
-    """Past hours of one place, days as "2025-06-01"."""
-    served = (name for name in (*_ASKED, "soil_temperature_0_to_7cm") if name != "precipitation_probability")
-    params = _place(latitude, longitude) | {
-        "hourly": ",".join(served),
-        "start_date": first_day,
-        "end_date": last_day,
-    }
-    if api_key:
-        params["apikey"] = api_key
-    host = base or (ARCHIVE_BASE.replace("//", "//customer-") if api_key else ARCHIVE_BASE)
-    return Request(f"{host.rstrip('/')}/v1/archive", params, {"Accept": "application/json"}, NAME)
-
-
-def call_weight(variables: int, members: int, days: float, places: int = 1) -> float:
-    """How many calls of the provider's allowance one request counts as: max(1, V/10, V/10 x days/14) a place.
-
-    V is the number of variables times the members of all models asked.
-
-    References
-    ----------
-    Open-Meteo server source, ForecastapiController.swift and ForecastApiResult.swift.
-    """
-    tenths = variables * members / 10.0
-    return places * max(1.0, tenths, tenths * days / 14.0)
-
-
-def _place(latitude: float, longitude: float) -> dict[str, str]:
-    return {
-        "latitude": latitude_text(latitude),
-        "longitude": longitude_text(longitude),
-        "timezone": "GMT",
-        "timeformat": "iso8601",
-        "temperature_unit": "celsius",
-        "wind_speed_unit": "ms",
-        "precipitation_unit": "mm",
-    }
-
-
-def _in_north_america(latitude: float, longitude: float) -> bool:
-    return 15.0 <= latitude <= 72.0 and -170.0 <= longitude <= -50.0
+_LABEL = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d$")
 
 
 def is_answer(data: Any) -> bool:
@@ -265,27 +170,30 @@ def _what_to_do(reason: str) -> str:
     return "correct the request: the site's coordinates, or the variables asked"
 
 
+def _unreadable_times() -> WeatherError:
+    return WeatherError(
+        "the times of the Open-Meteo answer cannot be read",
+        hint="ask it with timeformat=iso8601 and timezone=GMT",
+    )
+
+
 def _labels(times: Any, form: Any, offset: Any) -> np.ndarray:
     """Labels as UTC hours, datetime64[h]."""
     if not isinstance(times, list) or not times:
         raise WeatherError("the Open-Meteo answer holds no times", hint="ask again")
-    try:
-        if form == "unixtime":
-            seconds = np.array(times, dtype="int64").astype("datetime64[s]")
-        elif form == "iso8601":
-            if type(offset) not in (int, float):
-                raise WeatherError(
-                    "the Open-Meteo answer does not say the offset of its times",
-                    hint="ask it with timezone=GMT",
-                )
+    if form == "unixtime" and all(type(time) is int and abs(time) < 10**11 for time in times):
+        seconds = np.array(times, dtype="int64").astype("datetime64[s]")
+    elif form == "iso8601" and all(isinstance(time, str) and _LABEL.match(time) for time in times):
+        if np.isnan(number(offset)) or abs(offset) > 86400:
+            raise WeatherError(
+                "the Open-Meteo answer does not say the offset of its times", hint="ask it with timezone=GMT"
+            )
+        try:
             seconds = np.array(times, dtype="datetime64[s]") - np.timedelta64(int(offset), "s")
-        else:
-            raise ValueError(form)
-    except (TypeError, ValueError, OverflowError) as error:
-        raise WeatherError(
-            "the times of the Open-Meteo answer cannot be read",
-            hint="ask it with timeformat=iso8601 and timezone=GMT",
-        ) from error
+        except ValueError as error:
+            raise _unreadable_times() from error
+    else:
+        raise _unreadable_times()
     hours = seconds.astype("datetime64[h]")
     if np.isnat(hours).any() or (hours.astype("datetime64[s]") != seconds).any():
         raise WeatherError(
