@@ -94,6 +94,18 @@ def _follow_up(file: TomlFile, label: Label, found: Findings) -> None:
             found.error(file, what, f'write {name} = "{interval / 24:g} days" or more', name)
 
 
+def _sensitive_turf(file: TomlFile, label: Label, area: Area, found: Findings) -> None:
+    """A stated rate must keep to the lower rates that the label gives for some turf."""
+    rate = file.values.rate
+    for species in area.turf:
+        most = label.turf_rates.get(species)
+        if rate is not None and most is not None and rate[0] > most * (1.0 + 1e-9):
+            dimension = label_dimension("rate", label.formulation)
+            stated, least = show(rate[0], dimension, found.units), show(most, dimension, found.units)
+            what = f'rate {stated} is more than the label allows on {species} of area "{area.id}": {least}'
+            found.error(file, what, "lower it, or treat this area on its own", "rate")
+
+
 def check_places(
     file: TomlFile, label: Label, areas: dict[str, Area], sprayer: Sprayer, use: str | None, found: Findings
 ) -> None:
@@ -106,6 +118,7 @@ def check_places(
             hint = 'write duration = "40 min" in this file, or work_rate = "9000 ft^2/h" in lawn.toml'
             found.error(file, what, hint, "areas", index)
         missing = [species for species in area.turf if species not in label.turf_species]
+        _sensitive_turf(file, label, area, found)
         if label.turf_species and missing:
             what = f'area "{one}" has {", ".join(missing)}, which label "{label.id}" does not list'
             found.warn(file, what, "check turf_species against the label", "areas", index)

@@ -44,25 +44,26 @@ def quantity(
     dimension: str, low: float | None = None, high: float | None = None, *, above: float | None = None
 ) -> Any:
     """A field of text with a unit, read into the canonical unit, as its bounds are; `above` is exclusive."""
+    advice = f"write text with a unit, such as {example(dimension)}"
 
     def read(value: Any) -> float:
-        if isinstance(value, bool) or not isinstance(value, int | float | str):
-            raise fault(
-                f"{printed(value)} is not a quantity",
-                f"write text with a unit, such as {example(dimension)}",
-            )
-        if isinstance(value, int | float):
-            raise fault(f"{value} has no unit", f"write text with a unit, such as {example(dimension)}")
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            raise fault(f"{value} has no unit", advice)
+        if not isinstance(value, str):
+            raise fault(f"{printed(value)} is not a quantity", advice)
         try:
             number = parse(value, dimension)
         except UnitError as error:
-            raise fault(
-                error.problems[0].what, error.problems[0].hint or _unit_advice(value, dimension)
-            ) from error
+            raise fault(unit_words(error), error.problems[0].hint or advice) from error
         within(number, dimension, low, high, above, value)
         return number
 
     return Annotated[float, BeforeValidator(read)]
+
+
+def unit_words(error: UnitError) -> str:
+    """What is wrong with a quantity; "a area" becomes "an area"."""
+    return re.sub(r"\ba (?=(?:area|angle|irradiance)\b)", "an ", error.problems[0].what)
 
 
 def within(
@@ -88,10 +89,6 @@ def _bound(value: float, dimension: str) -> str:
     return metric if us == metric else f"{metric} ({us})"
 
 
-def _unit_advice(value: str, dimension: str) -> str:
-    return f"write it as {example(dimension)}"
-
-
 def printed(value: Any) -> str:
     """A value as it stands in a file."""
     if isinstance(value, bool):
@@ -113,7 +110,7 @@ def share(*, above: float | None = None) -> Any:
                     else parse(value, "fraction")
                 )
             except UnitError as error:
-                raise fault(error.problems[0].what, 'write 0.6 or "60 percent"') from error
+                raise fault(unit_words(error), 'write 0.6 or "60 percent"') from error
         else:
             number = float(value)
         if not 0.0 <= number <= 1.0 or not math.isfinite(number) or (above is not None and number <= above):
@@ -190,7 +187,7 @@ def _read_bearing(value: Any) -> float:
         try:
             degrees = parse(value, "angle")
         except UnitError as error:
-            raise fault(error.problems[0].what, 'write "90 deg" or "E"') from error
+            raise fault(unit_words(error), 'write "90 deg" or "E"') from error
         if not 0.0 <= degrees <= 360.0:
             raise fault(f'"{value}" is outside 0 to 360 deg')
         return degrees % 360.0

@@ -20,6 +20,7 @@ from zoneinfo import ZoneInfo
 
 from advisor.clock import iso
 from advisor.errors import Problem, did_you_mean
+from advisor.household.fields import unit_words
 from advisor.model import Area, Label, Record
 from advisor.units import UnitError, parse, show
 
@@ -209,9 +210,7 @@ class HistoryFile:
         try:
             size = parse(text, "area")
         except UnitError as error:
-            self._fault(
-                line, f"size: {error.problems[0].what}", 'write the turf treated, such as "3200 ft^2"'
-            )
+            self._fault(line, f"size: {unit_words(error)}", 'write the turf treated, such as "3200 ft^2"')
             return None
         if size <= 0.0:
             self._fault(line, f'size "{text}" must be more than 0')

@@ -156,7 +156,8 @@ def _raw_ids(file: TomlFile, kind: str) -> set[str] | None:
     tables = file.data.get(kind) if file.readable else None
     if not isinstance(tables, list):
         return None
-    return {one["id"] for one in tables if isinstance(one, dict) and isinstance(one.get("id"), str)}
+    ids = [one["id"] for one in tables if isinstance(one, dict) and isinstance(one.get("id"), str)]
+    return set(ids) if len(set(ids)) == len(tables) else None
 
 
 def _missing_files(reading: Reading) -> None:
