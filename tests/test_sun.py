@@ -228,6 +228,19 @@ def test_printed_times_without_astral(monkeypatch):
     assert abs(without.sunrise - with_astral.sunrise) <= dt.timedelta(seconds=60)
 
 
+def test_a_strange_answer_of_astral_is_not_printed(monkeypatch):
+    # Source: NOAA equations; whoever is more than three minutes off them at 45 degrees is wrong.
+    import astral.sun
+
+    honest = sun.sun_day(dt.date(2024, 5, 1), 45.0, -93.0, "America/Chicago")
+    for shift in (dt.timedelta(minutes=4), dt.timedelta(hours=-2)):
+        strange = honest.sunrise + shift
+        monkeypatch.setattr(astral.sun, "sunrise", lambda *a, strange=strange, **k: strange)
+        day = sun.sun_day(dt.date(2024, 5, 1), 45.0, -93.0, "America/Chicago")
+        assert abs(day.sunrise - honest.sunrise) < dt.timedelta(minutes=1)
+        assert day.sunset == honest.sunset
+
+
 def test_midsummer_sunset_after_midnight_belongs_to_the_day_before():
     # Source: NOAA equations for Reykjavik 2024-06-20: 02:55:03, and 00:03:58 on the next date.
     day = sun.sun_day(dt.date(2024, 6, 20), 64.1466, -21.9426, "Atlantic/Reykjavik")

@@ -294,15 +294,16 @@ def daily_fao_refet() -> Comparison:
     return _daily_refet("short", "fao", 0.005, "constants rounded differently in the two publications")
 
 
-def _hourly_refet(surface: str) -> Comparison:
+def _hourly_refet(surface: str, by_night: bool = False) -> Comparison:
     refet = importlib.import_module("refet")
     random, w = _random_weather()
     longitude = random.uniform(-120, -70, w["lat"].size)
-    hour = random.integers(15, 23, w["lat"].size)
+    hour = random.integers(4, 9, w["lat"].size) if by_night else random.integers(15, 23, w["lat"].size)
     time = np.datetime64("2023-01-01T00", "h") + ((w["doy"] - 1) * 24 + hour).astype("timedelta64[h]")
     above = radiation.extraterrestrial_hourly(time, w["lat"], longitude)
     incoming, clear = above * w["share"], radiation.clear_sky_shortwave(above, w["elev"])
-    ratio = radiation.clear_sky_ratio(incoming, clear)
+    # refet takes a clear sky at a low sun, where ours is carried from the hours before.
+    ratio = np.ones_like(clear) if by_night else radiation.clear_sky_ratio(incoming, clear)
     longwave = radiation.net_longwave_hourly(w["tmax"], w["ea"], ratio, "asce")
     energy = radiation.net_radiation(radiation.net_shortwave(incoming), longwave)
     speed, pressure = wind.wind_speed_2m(w["uz"]), moisture.atmospheric_pressure(w["elev"])
@@ -314,13 +315,22 @@ def _hourly_refet(surface: str) -> Comparison:
         lon=longitude, doy=w["doy"], time=hour.astype(float), method="asce",
     )  # fmt: skip
     theirs = theirs.eto() if surface == "short" else theirs.etr()
-    # refet sets the cloud function to 1 at a low sun, where ours is carried from the hours before: left out.
-    sun_up = sun.solar_elevation(time, w["lat"], longitude) > 20.0
-    assert sun_up.sum() > 1000
+    elevation = sun.solar_elevation(time, w["lat"], longitude)
+    counted = elevation < -5.0 if by_night else elevation > 20.0
+    assert counted.sum() > 1000
     return Comparison(
         "hourly evapotranspiration", f"ASCE-EWRI eq. 1, {surface}", _version("refet"),
-        np.abs(found - theirs)[sun_up].max(), 1e-9, "mm/h", "the same equations, sun above 20 degrees",
+        np.abs(found - theirs)[counted].max(), 1e-9, "mm/h",
+        "the same equations, " + ("by night" if by_night else "sun above 20 degrees"),
     )  # fmt: skip
+
+
+def hourly_short_night_refet() -> Comparison:
+    return _hourly_refet("short", by_night=True)
+
+
+def hourly_tall_night_refet() -> Comparison:
+    return _hourly_refet("tall", by_night=True)
 
 
 def hourly_short_refet() -> Comparison:
@@ -462,6 +472,8 @@ COMPARISONS = (
     daily_fao_refet,
     hourly_short_refet,
     hourly_tall_refet,
+    hourly_short_night_refet,
+    hourly_tall_night_refet,
     greensboro_hourly_and_daily_et,
     greensboro_extraterrestrial,
     greensboro_shortwave_from_cloud,

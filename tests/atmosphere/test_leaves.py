@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from advisor.atmosphere import leaves, moisture
+from advisor.atmosphere import evapotranspiration, leaves, moisture, vapour
 
 NAN = np.nan
 
@@ -112,3 +112,12 @@ def test_a_july_noon_dries_leaves_within_hours_and_a_clear_night_does_not():
     assert leaves.drying_time(leaves.LEAF_CAPACITY, noon) < 2.0
     night = moisture.vapour_pressure_from_relative_humidity(15.0, 97.0)
     assert leaves.wet_surface_evaporation(15.0, night, 0.5, -0.15, 100.0) == 0.0
+
+
+def test_wet_leaves_are_the_reference_surface_without_its_stomata():
+    # Source: FAO-56 eq. 53 has r_s/r_a = 0.34 u in its denominator; without it the leaf is wet. Example 19's day.
+    weather = (38.0, 3.445, 3.3)
+    reference = evapotranspiration.reference_et_hourly(*weather, 1.574, 0.0, 101.2)
+    slope, gamma = vapour.saturation_slope(38.0), vapour.psychrometric_constant(101.2)
+    expected = reference * (slope + gamma * (1 + 0.34 * 3.3)) / (slope + gamma)
+    assert leaves.wet_surface_evaporation(*weather, 1.574, 101.2) == pytest.approx(expected, rel=1e-12)

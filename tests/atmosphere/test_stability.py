@@ -98,7 +98,8 @@ def test_the_day_before_and_after_the_nights_given_is_open_and_further_away_clos
     # Source: a neighbouring night is nearly a day off; beyond that nothing is known.
     at = np.array(["2024-07-01T12:00", "2024-07-03T12:00"], "datetime64[s]")
     assert not stability.inversion_closed(at, **NIGHTS).any()
-    at = np.array(["2024-06-30T03:00", "2024-06-29T12:00", "2024-07-05T12:00"], "datetime64[s]")
+    at = ["2024-06-29T12:00", "2024-06-30T12:00", "2024-07-01T03:00", "2024-07-03T19:00", "2024-07-05T12:00"]
+    at = np.array(at, "datetime64[s]")
     assert stability.inversion_closed(at, **NIGHTS).all()
 
 
