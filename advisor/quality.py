@@ -60,7 +60,7 @@ def control(forecast: Forecast, now: datetime, age_limit_hours: float | None = N
     fields = dict(forecast.fields)
     for check in CHECKS:
         check(forecast, fields, flags)
-    _gaps(forecast, fields, flags)
+    _gaps(forecast, flags)
     _members(forecast, fields, flags)
     return forecast.with_fields(fields, flags)
 
@@ -117,9 +117,10 @@ def _all_unknown(forecast: Forecast, why: str) -> Forecast:
     return forecast.with_fields(fields, [flag])
 
 
-def _gaps(forecast: Forecast, fields: dict[str, Field], flags: list[Flag]) -> None:
+def _gaps(forecast: Forecast, flags: list[Flag]) -> None:
+    """Holes of the source's own; what the checks took away has flags of its own."""
     lasts = {}
-    for name, one in fields.items():
+    for name, one in forecast.fields.items():
         known = one.known.any(axis=(0, 1))
         hours = np.flatnonzero(known)
         if not len(hours):
