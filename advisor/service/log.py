@@ -63,7 +63,9 @@ class HumanFormatter(_Formatter):
         parts = self.parts(record)
         found = parts.pop("traceback", "")
         head = f"{parts.pop('time')} {parts.pop('level'):<7} {parts.pop('event')}"
-        tail = " ".join(f"{name}={_word(value)}" for name, value in parts.items() if value != "-")
+        if (run_id := parts.pop("run_id")) != "-":
+            parts["run_id"] = run_id
+        tail = " ".join(f"{name}={_word(value)}" for name, value in parts.items())
         return f"{head} {tail}".rstrip() + (f"\n{found.rstrip()}" if found else "")
 
 

@@ -289,6 +289,8 @@ class Store:
         try:
             self._refuse_foreign(connection)
             if steps.version_of(connection) < len(self._migrations):
+                if self._local.seen is None:
+                    self._local.seen = "copied while being written"  # never the present look: copy again
                 return self._in_memory(connection)
         except BaseException:
             connection.close()

@@ -84,6 +84,18 @@ def test_a_reader_sees_an_older_file_as_if_it_were_up_to_date_and_leaves_it_alon
     assert [path.name for path in older.parent.iterdir()] == ["ledger.db"]
 
 
+def test_a_reader_of_an_older_file_follows_it_and_its_migration(older, now):
+    """A reader that looks while a service creates or migrates the file must not stay with what it saw first."""
+    with Store.open(older) as writer, Store.open_readonly(older, migrations=(*MIGRATIONS, SECOND)) as reader:
+        assert set(marks.with_prefix(reader)) == {"green"}
+        marks.put(writer, "blue", now)
+        assert set(marks.with_prefix(reader)) == {"blue", "green"}
+        with Store.open(older, migrations=(*MIGRATIONS, SECOND)) as newer:
+            marks.put(newer, "red", now)
+            assert set(marks.with_prefix(reader)) == {"blue", "green", "red"}
+            assert reader.version == 2
+
+
 def test_released_steps_are_counted_by_the_file(store):
     assert store.version == len(MIGRATIONS) == 1
     assert all(step.name for step in MIGRATIONS)
