@@ -60,6 +60,11 @@ def iso(instant: datetime | np.datetime64 | None) -> str | None:
     return instant.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
+def local_text(hour: np.datetime64, zone: ZoneInfo) -> str:
+    """A UTC hour as the person's clock shows it: "Thu 24 Sep 06:00"."""
+    return from_numpy(hour).astimezone(zone).strftime("%a %-d %b %H:%M")
+
+
 def local_dates(hours: np.ndarray, zone: ZoneInfo) -> np.ndarray:
     """The local calendar date of each UTC hour, datetime64[D]; days of 23 and 25 hours come out right."""
     return (hours + local_offsets(hours, zone)).astype("datetime64[D]")

@@ -11,7 +11,7 @@ import numpy as np
 from advisor.area_conditions import AreaConditions
 from advisor.clock import HOUR, local_dates, to_numpy
 from advisor.conditions import Conditions, SiteTable
-from advisor.explain import Blocker, Explainer, RuleReason
+from advisor.explain import Blocked, Explainer, RuleReason, what_blocks
 from advisor.forecast import Forecast
 from advisor.model import DEFAULT_FLOORS, Household, Record, Task
 from advisor.rulebook.evaluate import evaluate
@@ -39,8 +39,8 @@ class Day:
         Runs of go starts.
     candidates : tuple of datetime64[h]
         Starts inside the person's hours at which the work fits.
-    blocks_all_day : tuple of str
-        Rules that fail at every candidate start.
+    blocked : Blocked
+        What stands against a day that is no go.
     too_early : bool
         Unknown only because the day is too far ahead to decide.
     """
@@ -56,8 +56,7 @@ class Day:
     reasons: tuple[RuleReason, ...]
     windows: tuple[tuple[np.datetime64, np.datetime64], ...]
     candidates: tuple[np.datetime64, ...]
-    blocks_all_day: tuple[str, ...]
-    sole_blockers: tuple[Blocker, ...]
+    blocked: Blocked
     too_early: bool
 
 
@@ -153,9 +152,9 @@ def _day(task: int, day: date, hours: np.ndarray, explainer: Explainer, lead: np
     shown, reasons = _best(task, shown_among, explainer)
     runs = _runs(candidates[codes == GO])
     window = next((run for run in runs if run[0] <= shown <= run[1]), None) if code == GO else None
-    always, sole = explainer.blockers(task, [int(hour) for hour in candidates]) if code != GO else ([], [])
+    blocked = what_blocks(explainer, task, [int(hour) for hour in candidates]) if code != GO else Blocked()
     if not len(candidates):
-        always = ["availability"]
+        blocked = Blocked(("availability",), (), ("availability",))
     return Day(
         day=day,
         verdict=VERDICT_WORDS[code],
@@ -168,8 +167,7 @@ def _day(task: int, day: date, hours: np.ndarray, explainer: Explainer, lead: np
         reasons=tuple(reasons),
         windows=tuple((axis[first], axis[last]) for first, last in runs),
         candidates=tuple(axis[candidates]),
-        blocks_all_day=tuple(always),
-        sole_blockers=tuple(sorted(sole, key=lambda blocker: (blocker.change is None, blocker.rule))),
+        blocked=blocked,
         too_early=bool(code == UNKNOWN and verdicts.too_early[task, shown]),
     )
 

@@ -235,6 +235,11 @@ def latest_day(task: Task, now: datetime) -> date | None:
     return latest if (today - latest).days < 120 else date.fromordinal(date(today.year + 1, *frost).toordinal() + 28)
 
 
+def planned_rate(task: Task) -> float | None:
+    """The treatment's own rate, else the label's [mL/m² or g/m²]."""
+    return task.treatment.rate if task.treatment.rate is not None else task.label.limits.get("rate")
+
+
 def _task_scalars(task: Task, records: Sequence[Record], now: datetime) -> dict[str, float]:
     household, area, label = task.household, task.area, task.label
     zone = household.site.zone
@@ -245,7 +250,7 @@ def _task_scalars(task: Task, records: Sequence[Record], now: datetime) -> dict[
         if same_ingredient(task, record) and first <= record.started_at.astimezone(zone).date() < following
     ]
     amounts = [np.nan if r.amount is None else r.amount / (r.size or area.size) for r in this_year]
-    rate = task.treatment.rate
+    rate = planned_rate(task)
     planned = np.nan if rate is None else rate
     listed = {name.casefold() for name in label.turf_species}
     allowed = bool(listed) and all(species.casefold() in listed for species in area.turf)
@@ -322,7 +327,7 @@ def _household_notes(task: Task):
     sprayer = household.sprayers[task.treatment.sprayer]
     if sprayer.rinsed is None and sprayer.last_contents is None:
         yield "sprayer_clean", f'what sprayer "{sprayer.id}" held last, and whether it was rinsed, is not stated'
-    if task.treatment.rate is None:
+    if planned_rate(task) is None:
         yield "product_this_year", "the label file states no rate"
         yield "product_this_pass", "the label file states no rate"
     else:

@@ -19,9 +19,10 @@ from advisor.errors import UsageError
 @click.option("--units", type=click.Choice(["us", "metric"]), default=None, help="Units to read and write.")
 @click.option("--name", help="What the household is called.")
 @click.option("--area-size", metavar="SIZE", help='Size of the lawn, such as "5000 ft^2".')
+@click.option("--turf", multiple=True, help="A turf species of the lawn; give it once for each.")
 @click.option("--contact", help="An address for weather services to write to if something goes wrong.")
 @click.option("--overwrite", is_flag=True, help="Write over files that are there already.")
-def init(home, latitude, longitude, units, name, area_size, contact, overwrite):
+def init(home, latitude, longitude, units, name, area_size, turf, contact, overwrite):
     """Write a household folder with every key explained; asks for what is not given."""
     from advisor.household import InitAnswers, write_new
 
@@ -39,13 +40,8 @@ def init(home, latitude, longitude, units, name, area_size, contact, overwrite):
         "longitude": ask(longitude, "Longitude in degrees, east positive", "--longitude", float),
         "units": ask(units, "Units, us or metric", "--units", click.Choice(["us", "metric"]), "us"),
         "name": ask(name, "A name for the household", "--name", str, "Our lawn"),
-        "area_size": ask(
-            area_size,
-            'Size of the lawn, such as "5000 ft^2" (empty to fill in later)',
-            "--area-size",
-            str,
-            "",
-        ),
+        "area_size": ask(area_size, 'Size of the lawn, such as "5000 ft^2"', "--area-size"),
+        "turf": turf or (ask(None, 'Turf species of the lawn, such as "Kentucky bluegrass"', "--turf"),),
         "contact": ask(
             contact,
             "A contact for weather services, such as a mail address (may stay empty)",

@@ -36,6 +36,16 @@ def make_scene(common: Common, days: int = 8) -> Scene:
     return Scene(household, rules, records, forecast, outlook)
 
 
+def retry_scene(scene: Scene, trial: str, common: Common, days: int):
+    """The same scene scored with one limit replaced, and what was tried."""
+    from advisor.explain.what_if import try_limit
+
+    limits = {name: value for scored in scene.outlook.tasks for name, value in scored.task.label.limits.items()}
+    tried = try_limit(scene.rules.rules, trial, scene.household.units, limits)
+    outlook = make_outlook(scene.household, scene.forecast, tried.rules, scene.records, common.now, days)
+    return replace(scene, outlook=outlook), tried
+
+
 def weather_for(common: Common, household: Household) -> tuple[Household, Forecast]:
     """The forecast for the household, after quality control; with the household moved where that was asked for."""
     from advisor.quality import control

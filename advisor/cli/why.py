@@ -18,13 +18,17 @@ from advisor.errors import UsageError
 @click.option("--at", "at_hour", metavar="HOUR", help='Argue this start, local time, such as "14:00".')
 @click.option("--area", metavar="ID", help="Only this area.")
 @click.option("--treatment", metavar="ID", help="Only this treatment.")
-def why(common, day, at_hour, area, treatment):
+@click.option("--try", "trial", metavar="RULE=LIMIT", help='Ask what another limit would give, such as "nights=38 degF".')
+def why(common, day, at_hour, area, treatment, trial):
     """Argue why DAY (a date, "today" or "tomorrow") is a go, a no-go or unknown."""
-    from advisor.cli.scene import make_scene
+    from advisor.cli.scene import make_scene, retry_scene
     from advisor.messages.outlook_json import SCHEMA_ID, outlook_object
     from advisor.messages.outlook_text import why_text
 
     scene = make_scene(common, days=16)
+    tried = None
+    if trial is not None:
+        scene, tried = retry_scene(scene, trial, common, days=16)
     outlook = scene.outlook
     if not outlook.tasks:
         raise UsageError("no pass is open, so there is no day to argue about")
@@ -42,8 +46,12 @@ def why(common, day, at_hour, area, treatment):
         chosen = [(at, scored, _at(outlook, at, found, at_hour)) for at, scored, found in chosen]
     if common.as_json:
         whole = outlook_object(_only(outlook, chosen))
+        if tried is not None:
+            whole["trial"] = {"says": tried.says, "warning": tried.warning or None}
         click.echo(json.dumps({**whole, "schema": SCHEMA_ID}, ensure_ascii=False, allow_nan=False))
         return
+    if tried is not None:
+        click.echo("\n".join(filter(None, (tried.says, tried.warning))) + "\n")
     click.echo("\n\n".join(why_text(outlook, scored, found, width()) for _, scored, found in chosen))
 
 
@@ -81,6 +89,7 @@ def _at(outlook, task: int, found, at_hour: str):
     from datetime import time
 
     from advisor.clock import local_instant
+    from advisor.explain import what_blocks
     from advisor.outlook import hour_index
 
     try:
@@ -96,14 +105,13 @@ def _at(outlook, task: int, found, at_hour: str):
     explainer, axis = outlook.explainer, outlook.forecast.axis
     verdict = VERDICT_WORDS[int(outlook.verdicts.verdict[task, hour])]
     reasons = tuple(explainer.reasons(task, hour))
-    _, sole = explainer.blockers(task, [hour])
+    blocked = what_blocks(explainer, task, [hour])
     return replace(
         found, verdict=verdict, shown_start=axis[hour], best_start=axis[hour] if verdict == "go" else None,
         window_end=axis[hour] if verdict == "go" else None, windows=((axis[hour], axis[hour]),) if verdict == "go" else (),
-        candidates=(axis[hour],), reasons=reasons, tightest=reasons[0] if reasons else None, sole_blockers=tuple(sole),
+        candidates=(axis[hour],), reasons=reasons, tightest=reasons[0] if reasons else None, blocked=blocked,
         chance=float(outlook.verdicts.everything.lower[task, hour]),
         chance_upper=float(outlook.verdicts.everything.upper[task, hour]),
-        blocks_all_day=tuple(reason.rule for reason in reasons if reason.verdict == "no-go"),
     )  # fmt: skip
 
 

@@ -88,7 +88,7 @@ def reason_line(rows: Sequence[tuple[TaskOutlook, Day | None]]) -> str:
             told.append("No start fits your hours.")
         elif verdict == "no-go":
             failing = [reason for reason in day.reasons if reason.verdict == "no-go"]
-            told.append(day.sole_blockers[0].text if day.sole_blockers else failing[0].text)
+            told.append(day.blocked.sole[0].text if day.blocked.sole else failing[0].text)
         else:
             unknown = [reason for reason in day.reasons if reason.verdict == "unknown"]
             told.append("Too early to decide." if day.too_early or not unknown else unknown[0].text)

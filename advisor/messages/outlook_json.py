@@ -6,7 +6,7 @@ from typing import Any
 
 from advisor import units
 from advisor.clock import iso
-from advisor.explain import Blocker, RuleReason
+from advisor.explain import Blocker, RuleReason, difference
 from advisor.messages.cautions import cautions
 from advisor.outlook import Day, Outlook
 
@@ -65,8 +65,9 @@ def _day(day: Day, system: str) -> dict[str, Any]:
         "headroom": headroom(tightest, system) if tightest else None,
         "shown_start": iso(day.shown_start),
         "windows": [{"first_start": iso(first), "last_start": iso(last)} for first, last in day.windows],
-        "blocks_all_day": list(day.blocks_all_day),
-        "sole_blockers": [_blocker(blocker, system) for blocker in day.sole_blockers],
+        "blocks_all_day": list(day.blocked.always),
+        "opens_together": list(day.blocked.together),
+        "sole_blockers": [_blocker(blocker, system) for blocker in day.blocked.sole],
         "reasons": [reason_object(reason, system) for reason in day.reasons],
     }
 
@@ -95,12 +96,12 @@ def reason_object(reason: RuleReason, system: str) -> dict[str, Any]:
 def headroom(reason: RuleReason, system: str) -> dict[str, Any] | None:
     if reason.headroom is None:
         return None
-    dimension = _difference(reason.dimension)
+    dimension = difference(reason.dimension)
     return {"value": _in_units(reason.headroom, dimension, system), "unit": _unit(dimension, system)}
 
 
 def _blocker(blocker: Blocker, system: str) -> dict[str, Any]:
-    dimension = _difference(blocker.dimension)
+    dimension = difference(blocker.dimension)
     return {
         "rule": blocker.rule,
         "change": _in_units(blocker.change, dimension, system),
@@ -108,10 +109,6 @@ def _blocker(blocker: Blocker, system: str) -> dict[str, Any]:
         "start": iso(blocker.start),
         "text": blocker.text,
     }
-
-
-def _difference(dimension: str) -> str:
-    return "temperature_difference" if dimension == "temperature" else dimension
 
 
 def _in_units(value: float | None, dimension: str, system: str) -> float | None:
@@ -191,7 +188,8 @@ OUTLOOK_SCHEMA: dict[str, Any] = {
                             },
                         }, {"chance_upper": _NUMBER, "too_early": {"type": "boolean"}, "shown_start": _TIME,
                             "windows": {"type": "array"}, "blocks_all_day": {"type": "array", "items": _WORD},
-                            "sole_blockers": {"type": "array"}}),
+                            "sole_blockers": {"type": "array"},
+                            "opens_together": {"type": "array", "items": _WORD}}),
                     },
                 }),
             },

@@ -9,7 +9,7 @@ import numpy as np
 
 from advisor import units
 from advisor.clock import from_numpy
-from advisor.explain import RuleReason
+from advisor.explain import RuleReason, difference
 from advisor.messages.cautions import SHORT_CAUTION
 from advisor.outlook import Day, Outlook, TaskOutlook
 from advisor.sequence import follow_up_span, is_overdue
@@ -94,7 +94,7 @@ def _decides(day: Day, system: str) -> str:
         return f"not known: {_joined(missing)}" if missing else "not known"
     if day.verdict == "no-go":
         failing = [reason for reason in day.reasons if reason.verdict == "no-go"]
-        if len(day.sole_blockers) == 1 and len(failing) == 1:
+        if len(day.blocked.sole) == 1 and len(failing) == 1:
             return f"{failing[0].title.lower()}, alone{_short_of(failing[0], system)}"
         return _names(failing)
     tight = day.tightest
@@ -119,8 +119,7 @@ def _spare(reason: RuleReason, system: str) -> str:
 
 
 def _margin(value: float, reason: RuleReason, system: str) -> str:
-    dimension = "temperature_difference" if reason.dimension == "temperature" else reason.dimension
-    return units.show(value, dimension, system)
+    return units.show(value, difference(reason.dimension), system)
 
 
 def why_text(outlook: Outlook, scored: TaskOutlook, day: Day, width: int = 80) -> str:
@@ -177,17 +176,15 @@ def _case(reason: RuleReason, width: int) -> list[str]:
 
 
 def _change(day: Day, failing: list[RuleReason], unknown: list[RuleReason], width: int) -> list[str]:
-    if day.sole_blockers:
+    if day.blocked.sole:
         return [
             "What would change it:",
-            *(_wrap(blocker.text, width, "  > ", "    ") for blocker in day.sole_blockers),
+            *(_wrap(blocker.text, width, "  > ", "    ") for blocker in day.blocked.sole),
         ]
-    if len(failing) > 1:
-        names = ", ".join(reason.title.lower() for reason in failing)
-        return [
-            "What would change it:",
-            _wrap(f"Only all of these together: {names}.", width, "  > ", "    "),
-        ]
+    if day.blocked.together:
+        titles = {reason.rule: reason.title.lower() for reason in day.reasons}
+        names = ", ".join(titles.get(rule, rule) for rule in day.blocked.together)
+        return ["What would change it:", _wrap(f"Only these together: {names}.", width, "  > ", "    ")]
     if unknown and not failing:
         return [
             "What would change it:",

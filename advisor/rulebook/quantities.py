@@ -46,6 +46,8 @@ class Quantity:
     hourly: bool = True
     #: values at instants, which bound their hour on both sides
     instant: bool = False
+    #: hours past its own hour that a value rests on
+    looks_ahead: int = 0
 
     def assumed_spread(self, lead_hours) -> np.ndarray | float:
         if self.spread is None:
@@ -57,9 +59,9 @@ class Quantity:
 QUANTITIES: dict[str, Quantity] = {}
 
 
-def _register(name, dimension, says, series, inputs=(), scope="site", spread=None, hourly=True) -> None:
+def _register(name, dimension, says, series, inputs=(), scope="site", spread=None, hourly=True, looks_ahead=0) -> None:
     instant = getattr(series, "instant", False)
-    QUANTITIES[name] = Quantity(name, dimension, says, series, tuple(inputs), scope, spread, hourly, instant)
+    QUANTITIES[name] = Quantity(name, dimension, says, series, tuple(inputs), scope, spread, hourly, instant, looks_ahead)
 
 
 def _site(name: str, instant: bool = True):
@@ -136,7 +138,7 @@ _register("rain_probability_unstated", "percent", "10 % where the source states 
 _register("wetting", "water_depth", "rain and irrigation", _blocked("wetting", "precipitation", True),
           ["precipitation"], "task")  # fmt: skip
 _register("runoff_depth", "water_depth", "runoff from the rain and irrigation of the next 24 h, curve number",
-          _task("runoff_depth"), ["precipitation"], "task")  # fmt: skip
+          _task("runoff_depth"), ["precipitation"], "task", looks_ahead=24)  # fmt: skip
 _register("soil_stress", "fraction", "Ks, how freely the turf takes water (1 freely, 0 not at all)",
           _task("soil_stress"), ["precipitation", "air_temperature"], "task")  # fmt: skip
 _register("drift_deposit", "percent", "drift landing at a neighbour, of the rate applied", _task("drift_deposit", True),

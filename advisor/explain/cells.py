@@ -1,0 +1,34 @@
+"""Reading one task and hour out of arrays that may be shared by all tasks, members or hours."""
+
+from __future__ import annotations
+
+import numpy as np
+
+
+def members_at(values: np.ndarray, task: int, hour: int) -> np.ndarray:
+    """Members of one task and hour."""
+    return values[task if values.shape[0] > 1 else 0, :, hour if values.shape[-1] > 1 else 0]
+
+
+def number_at(values: np.ndarray, task: int, hour: int) -> float:
+    return float(values[task if values.shape[0] > 1 else 0, hour])
+
+
+def median(values: np.ndarray) -> float:
+    """Median of the known members; infinite where a ledger knows no bound, NaN where nothing is known."""
+    if len(values) == 1:
+        return float(values[0])
+    known = values[~np.isnan(values)]
+    return float(np.median(known)) if len(known) else np.nan
+
+
+def medians(rows: np.ndarray) -> np.ndarray:
+    """Median over members (member, hour), NaN where none is known."""
+    known = ~np.isnan(rows).all(axis=0)
+    out = np.full(rows.shape[1], np.nan)
+    out[known] = np.nanmedian(rows[:, known], axis=0)
+    return out
+
+
+def or_none(value) -> float | None:
+    return None if value is None or not np.isfinite(value) else float(value)

@@ -1,0 +1,247 @@
+"""Reasons: what each rule found at a start, in numbers and in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from advisor import units
+from advisor.area_conditions import AreaConditions
+from advisor.clock import local_text
+from advisor.explain.cells import median, medians, members_at, number_at, or_none
+from advisor.explain.unknowns import why_unknown
+from advisor.rulebook.evaluate import Finding, measured, nights_of_tasks, span_offsets
+from advisor.rulebook.quantities import QUANTITIES, Quantity
+from advisor.verdict import GO, NO_GO, UNKNOWN, VERDICT_WORDS, Verdicts
+
+
+@dataclass(frozen=True, slots=True)
+class RuleReason:
+    """What one rule says of one start, in SI; `text` is for people.
+
+    `value` is the median over members, `headroom` the margin that decides at the rule's floor, `at` the hour of the
+    value that decides. None where it is not known or has no meaning.
+    """
+
+    rule: str
+    title: str
+    kind: str
+    verdict: str
+    at: np.datetime64 | None
+    value: float | None
+    limit: float | None
+    dimension: str
+    headroom: float | None
+    #: headroom in multiples of the spread, for ranking
+    standing: float
+    chance: float
+    chance_upper: float
+    text: str
+    anyway: str
+    source: str
+    estimated: bool
+    neighbour: str = ""
+    #: what is missing, in a few words, where the verdict is unknown
+    missing: str = ""
+
+
+def difference(dimension: str) -> str:
+    """The dimension of a distance between two values: degrees of difference for temperatures."""
+    return "temperature_difference" if dimension == "temperature" else dimension
+
+
+class Explainer:
+    """Explains the starts of one evaluated outlook. Holds no state of its own; a bundle of what explanations need."""
+
+    def __init__(self, findings: Sequence[Finding], verdicts: Verdicts, area: AreaConditions, lead_hours: np.ndarray,
+                 floors: Mapping[str, float], horizon_hours: float, system: str):  # fmt: skip
+        self.findings, self.verdicts, self.area = findings, verdicts, area
+        self.lead_hours, self.floors, self.horizon_hours, self.system = (
+            lead_hours,
+            floors,
+            horizon_hours,
+            system,
+        )
+        self.nominal = area.conditions.forecast.nominal_members
+
+    # one start --------------------------------------------------------------------------------------------------
+
+    def reasons(self, task: int, hour: int) -> list[RuleReason]:
+        """Every applying rule at one start: what blocks first, then the tightest."""
+        found = [
+            self.reason(at, task, hour) for at, finding in enumerate(self.findings) if finding.applies[task]
+        ]
+        order = {"no-go": 0, "unknown": 1, "go": 2}
+        return sorted(found, key=lambda reason: (order[reason.verdict], reason.standing, reason.rule))
+
+    def rank(self, task: int, hour: int) -> tuple[int, int, float]:
+        """(rules that fail, rules that are unknown, least standing) at one start."""
+        assessed = [
+            self._assess(at, task, hour) for at, finding in enumerate(self.findings) if finding.applies[task]
+        ]
+        codes = [code for code, _, _, _ in assessed]
+        return codes.count(NO_GO), codes.count(UNKNOWN), min((row[3] for row in assessed), default=0.0)
+
+    def _assess(self, at: int, task: int, hour: int) -> tuple[int, float, float | None, float]:
+        """(verdict, median value, headroom, headroom in multiples of the spread) of one rule at one start."""
+        finding = self.findings[at]
+        quantity = QUANTITIES[finding.rule.measure.quantity]
+        floor = self.verdicts.floors[at, task]
+        code = self.code(at, task, hour)
+        values = members_at(finding.value, task, hour)
+        headroom = self._headroom(finding, task, hour, floor)
+        spread = self._spread(quantity, values, hour)
+        if headroom is not None and spread > 0:
+            return code, median(values), headroom, headroom / spread
+        if quantity.dimension in ("truth", "count"):
+            headroom = None
+        return code, median(values), headroom, np.inf if code == GO else -np.inf
+
+    def reason(self, at: int, task: int, hour: int) -> RuleReason:
+        finding = self.findings[at]
+        rule, quantity = finding.rule, QUANTITIES[finding.rule.measure.quantity]
+        chance = self.verdicts.rules[at]
+        code, value, headroom, standing = self._assess(at, task, hour)
+        verdict = VERDICT_WORDS[code]
+        reason = RuleReason(
+            rule=rule.id, title=rule.title, kind=finding.kind(task), verdict=verdict,
+            at=self._deciding_hour(finding, quantity, task, hour), value=or_none(value),
+            limit=or_none(self._limit(finding, task, value)), dimension=self.dimension(quantity, task),
+            headroom=or_none(headroom), standing=standing, chance=number_at(chance.lower, task, hour),
+            chance_upper=number_at(chance.upper, task, hour), text="", anyway=rule.words["anyway"],
+            source=self._source(finding, task), estimated=bool(members_at(finding.estimated, task, hour).any()),
+            neighbour=self._neighbour(finding, task, hour),
+        )  # fmt: skip
+        if verdict == "unknown":
+            span = self.span_hours(finding, task, hour)
+            all_known = abs(reason.chance_upper - reason.chance) < 1e-9
+            missing, text = why_unknown(self.area, finding, task, span, all_known)
+            return replace(reason, missing=missing, text=text)
+        return replace(reason, text=self._text(finding, reason, task, hour))
+
+    def code(self, at: int, task: int, hour: int) -> int:
+        """GO, NO_GO or UNKNOWN of one rule at one start, by its floor."""
+        chance, floor = self.verdicts.rules[at], self.verdicts.floors[at, task]
+        return self._rule_verdict(number_at(chance.lower, task, hour), number_at(chance.upper, task, hour), floor)
+
+    def _rule_verdict(self, lower: float, upper: float, floor: float) -> int:
+        wanted = max(floor, self.verdicts.everything_floor) if floor == 0.0 else floor
+        if lower >= wanted - 1e-9:
+            return GO
+        return NO_GO if upper < wanted - 1e-9 else UNKNOWN
+
+    def _headroom(self, finding: Finding, task: int, hour: int, floor: float) -> float | None:
+        """The margin that at least `floor` of the nominal members keep; None where too few are known."""
+        margins = finding.margin_at(task, hour)
+        complete = members_at(finding.outcome.known, task, hour)
+        margins = np.where(complete & ~np.isnan(margins), margins, -np.inf)
+        promised = max(int(self.nominal[hour]), len(margins)) if len(margins) > 1 else 1
+        floor = floor or self.verdicts.everything_floor
+        wanted = max(int(np.ceil(floor * promised - 1e-9)), 1)
+        if wanted > len(margins):
+            return None
+        decisive = np.sort(margins)[::-1][wanted - 1]
+        return float(decisive) if np.isfinite(decisive) else None
+
+    def _spread(self, quantity: Quantity, values: np.ndarray, hour: int) -> float:
+        assumed = float(np.nan_to_num(quantity.assumed_spread(self.lead_hours[hour])))
+        known = values[np.isfinite(values)]
+        return max(float(known.std()) if len(known) > 1 else 0.0, assumed)
+
+    def _limit(self, finding: Finding, task: int, value: float) -> float:
+        """The limit that is nearer to the value."""
+        limits = [float(side[task]) for side in (finding.at_least, finding.at_most) if side is not None]
+        return min(limits, key=lambda limit: abs(value - limit)) if np.isfinite(value) else limits[0]
+
+    def span_hours(self, finding: Finding, task: int, hour: int) -> range:
+        """Positions on the axis that the rule looks at for this start; they may lie outside it."""
+        measure = finding.rule.measure
+        if measure.span == "at-start" or not QUANTITIES[measure.quantity].hourly:
+            return range(hour, hour + 1)
+        if measure.span == "nights-after":
+            first, stop, night_of = nights_of_tasks(self.area)
+            night = int(night_of[task, hour])
+            last = min(night + measure.count, first.shape[1]) - 1
+            if night > last:
+                return range(hour, hour + 1)
+            return range(int(first[task, night]), int(stop[task, last]))
+        offsets = span_offsets(finding.rule, self.area, finding.length)[task]
+        return range(hour + int(offsets[0]), hour + int(offsets[1]))
+
+    def _deciding_hour(
+        self, finding: Finding, quantity: Quantity, task: int, hour: int
+    ) -> np.datetime64 | None:
+        take = finding.rule.measure.take
+        axis = self.area.conditions.axis
+        span = self.span_hours(finding, task, hour)
+        if not quantity.hourly or quantity.scope == "task" and finding.rule.measure.span == "at-start":
+            return axis[hour]
+        series, _ = measured(finding.rule, quantity, self.area)
+        values = series.values
+        if quantity.scope == "neighbour":
+            slot = int(number_at(finding.slot[:, 0], task, hour))
+            if slot < 0:
+                return None
+            values = values[slot]
+        stop = span.stop + (1 if series.instant else 0)
+        low, high = max(span.start, 0), min(stop, values.shape[-1])
+        if low >= high:
+            return None
+        row = values[task if values.shape[0] > 1 else 0, :, low:high]
+        middle = row[0] if len(row) == 1 else medians(row)
+        if np.isnan(middle).all():
+            return None
+        if take == "sum":
+            wet = np.flatnonzero(np.nan_to_num(middle) > 0)
+            return axis[low + int(wet[0])] if len(wet) else axis[low]
+        pick = np.nanargmin(middle) if take in ("min", "all") else np.nanargmax(middle)
+        return axis[low + int(pick)]
+
+    def _neighbour(self, finding: Finding, task: int, hour: int) -> str:
+        if finding.slot is None:
+            return ""
+        slot = int(finding.slot[task if finding.slot.shape[0] > 1 else 0, 0, hour])
+        return self.area.table.neighbour_names[task][slot] if slot >= 0 else ""
+
+    def dimension(self, quantity: Quantity, task: int) -> str:
+        if quantity.dimension != "application_rate":
+            return quantity.dimension
+        tasks = self.area.table.tasks
+        weighed = bool(tasks) and tasks[task].label.formulation != "liquid"
+        return "mass_rate" if weighed else "volume_rate"
+
+    def _source(self, finding: Finding, task: int) -> str:
+        if finding.from_label[task]:
+            fields = [
+                name for name in finding.rule.label_fields if not np.isnan(self.area.table.label[name][task])
+            ]
+            where = ", ".join(fields)
+            tasks = self.area.table.tasks
+            return f"label: {where}" + (
+                f" ({tasks[task].label.source_file})" if tasks and tasks[task].label.source_file else ""
+            )
+        return "; ".join(
+            source.text if source.kind == "common practice" else f"{source.kind}: {source.text}"
+            for source in finding.rule.sources
+        )
+
+    # words ------------------------------------------------------------------------------------------------------
+
+    def _text(self, finding: Finding, reason: RuleReason, task: int, hour: int) -> str:
+        words = finding.rule.words["passes" if reason.verdict == "go" else "fails"]
+        show = lambda value: units.show(value, reason.dimension, self.system)  # noqa: E731
+        change = None if reason.headroom is None else abs(reason.headroom)
+        text = words.format(
+            value="no limit" if reason.value is None else show(reason.value),
+            limit=show(reason.limit),
+            at=self.local(reason.at, task) if reason.at is not None else "then",
+            change=units.show(change, difference(reason.dimension), self.system),
+            neighbour=reason.neighbour or "the neighbour",
+        )
+        return text + (" (estimated, the source does not give it)" if reason.estimated else "")
+
+    def local(self, hour: np.datetime64, task: int) -> str:
+        """A UTC hour as the person's clock shows it: "Thu 24 Sep 06:00"."""
+        return local_text(hour, self.area.table.zone[task])
