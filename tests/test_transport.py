@@ -28,8 +28,9 @@ CONTACT = "keeper@example.org"
 PLACE = (41.6, -93.6)
 NOON = datetime(2026, 6, 1, 12, tzinfo=UTC)
 URL = "https://api.example.org/v1/forecast"
-#: everything small, so that the table of faults takes seconds
-QUICK = {"timeout": (0.3, 0.25), "deadline": 0.4, "body_limit": 1_000_000}
+#: small for the faults that are waited out, so that their table takes seconds; ample for all others
+QUICK = {"timeout": (3.0, 0.5), "deadline": 0.8, "body_limit": 1_000_000}
+AMPLE = {"timeout": (5.0, 5.0), "deadline": 20.0, "body_limit": 1_000_000}
 
 
 @pytest.fixture
@@ -50,8 +51,11 @@ def session():
 def outcome(provider: str, server: WeatherServer, session, base: str | None = None) -> str:
     """What a person gets: "weather", "unknown: why" or the kind and words of the error."""
     now = datetime.now(UTC)
+    patience = QUICK if server is not None and server.fault.startswith("slow") else AMPLE
     try:
-        answers = ask(provider, *PLACE, contact=CONTACT, base=base or server.base, session=session, **QUICK)
+        answers = ask(
+            provider, *PLACE, contact=CONTACT, base=base or server.base, session=session, **patience
+        )
         read = read_answer(
             answers[-1].body, fetched_at=answers[-1].fetched_at, latitude=PLACE[0], longitude=PLACE[1]
         )
@@ -73,7 +77,7 @@ EXPECTED = {
     "": "weather",
     "reset": "unreachable: the connection broke in the middle of the answer",
     "slow-headers": "unreachable: 127.0.0.1",  # ... did not answer in time
-    "slow-body": "unreachable: the answer was not complete after 0.4 s",
+    "slow-body": "unreachable: the answer was not complete after 0.8 s",
     "redirect-301": "weather",
     "redirect-loop": "unreachable: 127.0.0.1",  # ... redirects in circles
     "status-203": "weather, the provider says that this address is deprecated or in trial (203)",
@@ -140,14 +144,14 @@ def test_the_words_of_an_error_name_the_address_without_its_query(server, sessio
 def test_one_good_answer_after_a_fault_is_taken(server):
     with new_session(attempts=2, backoff=0.0) as session:
         server.faults = ["status-503", "status-500"]
-        answers = ask("open-meteo", *PLACE, contact=CONTACT, base=server.base, session=session, **QUICK)
+        answers = ask("open-meteo", *PLACE, contact=CONTACT, base=server.base, session=session)
     assert answers[-1].status == 200
     assert len(server.requests) == 3
 
 
 def test_a_connection_that_broke_in_the_middle_is_tried_once_more(server, session):
     server.faults = ["short-body"]
-    (answer,) = ask("open-meteo", *PLACE, contact=CONTACT, base=server.base, session=session, **QUICK)
+    (answer,) = ask("open-meteo", *PLACE, contact=CONTACT, base=server.base, session=session)
     assert json.loads(answer.body)["elevation"] == 262.0
 
 
@@ -485,7 +489,7 @@ def test_a_trickle_does_not_outlast_the_deadline(server, session):
             timeout=(1, 1),
             deadline=0.3,
         )
-    assert time.monotonic() - started < 1.5
+    assert time.monotonic() - started < 3.0
 
 
 def test_the_defaults_are_those_that_are_documented():
