@@ -1,4 +1,4 @@
-"""A whole service for the tests of signals: python -m tests.service.program FOLDER [KEY=VALUE ...]"""
+"""A whole service for the tests of signals: python program.py FOLDER [KEY=VALUE ...]"""
 
 import sys
 import time
