@@ -208,13 +208,15 @@ class ForecastBuilder:
         first = np.arange(self.hours, dtype=np.int32)
         last = first.copy()
         reason = self._outside(starts, lengths, Reason.NULL)
-        for position, length, value in zip(self._positions(starts), lengths, values.T, strict=True):
-            low, high = max(position, 0), min(position + length, self.hours)
-            if low >= high:
-                continue
-            out[0, :, low:high] = (value / length if kind == "sum" else value)[:, None]
-            reason[low:high] = Reason.NULL if np.isnan(value).all() else Reason.KNOWN
-            first[low:high], last[low:high] = position, position + length - 1
+        positions, lengths = self._positions(starts), np.asarray(lengths, dtype=int)
+        block = np.repeat(np.arange(len(lengths)), lengths)
+        at = positions[block] + np.arange(len(block)) - (np.cumsum(lengths) - lengths)[block]
+        inside = (at >= 0) & (at < self.hours)
+        at, block = at[inside], block[inside]
+        each = values / lengths if kind == "sum" else values
+        out[0, :, at] = each[:, block].T
+        reason[at] = np.where(np.isnan(values).all(axis=0), Reason.NULL, Reason.KNOWN)[block]
+        first[at], last[at] = positions[block], (positions + lengths - 1)[block]
         blocked = kind in ("sum", "probability") and bool((lengths > 1).any())
         self._fields[name] = Field(
             out,
