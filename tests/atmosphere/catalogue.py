@@ -20,7 +20,9 @@ from advisor.atmosphere import (
     inversions,
     leaves,
     moisture,
+    penman,
     radiation,
+    shortwave,
     stability,
     vapour,
     wind,
@@ -28,7 +30,7 @@ from advisor.atmosphere import (
 
 MODULES = (
     drying, evapotranspiration, extraterrestrial, inversions, leaves, moisture, radiation, stability, vapour,
-    wind, sun.position, sun.events,
+    wind, penman, shortwave, sun.position, sun.events,
 )  # fmt: skip
 
 TIME = np.datetime64("2024-06-05T14:00", "s")

@@ -115,7 +115,7 @@ def test_a_july_noon_dries_leaves_within_hours_and_a_clear_night_does_not():
 
 
 def test_wet_leaves_are_the_reference_surface_without_its_stomata():
-    # Source: FAO-56 eq. 53 has r_s/r_a = 0.34 u in its denominator; without it the leaf is wet. Example 19's day.
+    # Source: FAO-56 eq. 53 has r_s/r_a = 0.34 u in its denominator; without it the leaf is wet.
     weather = (38.0, 3.445, 3.3)
     reference = evapotranspiration.reference_et_hourly(*weather, 1.574, 0.0, 101.2)
     slope, gamma = vapour.saturation_slope(38.0), vapour.psychrometric_constant(101.2)

@@ -8,7 +8,7 @@ import pytest
 from advisor import sun
 from advisor.atmosphere import moisture, stability
 
-from . import comparisons
+from . import greensboro
 
 pytest.importorskip("pvlib")
 pytest.importorskip("pandas")
@@ -19,13 +19,13 @@ def test_turner_classes_of_the_greensboro_year():
     # exclusive steps, sun in the middle of the stamped hour, day = sun above the horizon both an hour before
     # and an hour after that, wind in whole knots. The year of the sun was not stated; 1990 gives it exactly.
     expected = [128, 726, 1153, 3389, 1139, 1495, 730]
-    assert comparisons.greensboro_turner_hours().tolist() == expected
-    assert sum(expected) == 8760
+    assert greensboro.TURNER_HOURS.tolist() == expected and sum(expected) == 8760
+    assert greensboro.greensboro_turner_hours().tolist() == expected
 
 
 def test_evapotranspiration_of_the_greensboro_july():
     # Source: refet 0.5.0, asce method, 10 m wind, on the same file: 156.7 mm, first days 4.322 2.329 2.045.
-    daily = comparisons.greensboro_july_et()
+    daily = greensboro.greensboro_july_et()
     assert daily.sum() == pytest.approx(156.7, abs=0.5)
     # The tolerance is the difference of the two publications' constants (test_comparisons: 0.001 mm/d).
     assert daily[:3] == pytest.approx([4.322, 2.329, 2.045], abs=0.0015)
@@ -33,8 +33,8 @@ def test_evapotranspiration_of_the_greensboro_july():
 
 def test_bounds_without_cloud_hold_on_real_weather():
     # Source: the definition. Whatever the cloud was, Turner's class lies between the bounds found without it.
-    weather = comparisons.greensboro()
-    place = (comparisons.GREENSBORO["latitude"], comparisons.GREENSBORO["longitude"])
+    weather = greensboro.greensboro()
+    place = (greensboro.GREENSBORO["latitude"], greensboro.GREENSBORO["longitude"])
     elevation = sun.solar_elevation(weather["time"] + np.timedelta64(1800, "s"), *place)
     night = elevation < 5.0
     known = stability.turner_class(
@@ -49,7 +49,7 @@ def test_bounds_without_cloud_hold_on_real_weather():
 def test_relative_humidity_of_the_greensboro_year():
     # Source: the file's own relative humidity, in whole per cent, beside temperature and dew point. A few
     # dozen hours of the file contradict themselves by up to 33 %, where it was filled; the rest is rounding.
-    weather = comparisons.greensboro()
+    weather = greensboro.greensboro()
     found = moisture.relative_humidity(weather["air_temperature"], weather["dew_point"])
     difference = np.abs(found - weather["relative_humidity"])
     assert np.quantile(difference, 0.95) < 1.5

@@ -176,10 +176,8 @@ def call(row: dict[str, Any]) -> Any:
 def pick(result: Any, output: Any) -> Any:
     """Follow `output` (a name, an index, or a list of them) into `result`."""
     for step in output if isinstance(output, list) else [output]:
-        if isinstance(step, str) and not isinstance(result, dict):
-            result = getattr(result, step)
-        else:
-            result = result[step]
+        by_attribute = isinstance(step, str) and not isinstance(result, dict)
+        result = getattr(result, step) if by_attribute else result[step]
     return result
 
 
