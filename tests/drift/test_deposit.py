@@ -69,6 +69,10 @@ def test_angle_between_wind_and_neighbour(bearing, wind_from, arc, angle):
     assert angle_off_wind(bearing, wind_from, arc) == pytest.approx(angle)
 
 
+def test_a_neighbour_is_a_point_unless_it_has_an_arc():
+    assert angle_off_wind(EAST, 315.0) == 45
+
+
 def test_deposit_follows_the_path_along_the_wind():
     # 5 m at 60 degrees off the wind is 10 m along it: FOCUS regression 0.5719 and 0.2904 %.
     deposit = deposit_at_neighbour(5.0, EAST, [270.0, 330.0, 0.0, 90.0], 3.0)

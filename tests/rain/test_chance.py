@@ -104,6 +104,10 @@ def test_members_below_the_measurable_amount_are_dry():
     assert chance_dry_from_members(rain, 4) == (0.5, 0.5)
 
 
+def test_a_span_of_one_hour_is_enough():
+    assert chance_dry_from_members([[0.0], [0.3]], 2) == (0.5, 0.5)
+
+
 def test_missing_hours_and_members_widen_the_pair():
     rain = np.zeros((4, 6))
     rain[0, 0], rain[0, 1] = np.nan, 2.0  # wet whatever the missing hour was
