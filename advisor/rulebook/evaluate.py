@@ -14,6 +14,9 @@ from advisor.rulebook.schema import MODES, Rule, Setting
 from advisor.rulebook.spans import Reduced, Series, judge, reduce_at_start, reduce_nights, reduce_offsets
 from advisor.task_table import NEIGHBOUR_FACTS
 
+#: margin by which an unknown neighbour is ranked
+_JUST_OUTSIDE = -1e-12
+
 
 @dataclass(frozen=True, eq=False)
 class Finding:
@@ -29,6 +32,8 @@ class Finding:
     at_least, at_most : ndarray (task,), optional
         Limits in force, canonical unit; NaN where only the label could say and does not.
     outcome : Kleene of ndarray (task or 1, member or 1, hour)
+    complete : ndarray of bool (task or 1, member or 1, hour)
+        Whether everything that the rule looks at is known, so that another limit would be known to hold or to fail.
     from_label : ndarray of bool (task,)
         Whether the limit in force, or the length of the span, is the label's own.
     blank : ndarray of bool (task,)
@@ -47,6 +52,7 @@ class Finding:
     at_least: np.ndarray | None
     at_most: np.ndarray | None
     outcome: Kleene
+    complete: np.ndarray
     from_label: np.ndarray
     blank: np.ndarray
     estimated: np.ndarray
@@ -107,20 +113,25 @@ def evaluate_rule(rule: Rule, area: AreaConditions, given: Series | None = None)
         return None
     if length is None:
         length = np.full(len(table), np.nan)
+    else:
+        # a span without a length is no span
+        blank = blank | np.isnan(length)
+    blank = blank & applies
     if rule.measure.for_each == "neighbour":
         parts = _neighbours(rule, given or quantity.series(area), area, length, at_least, at_most)
     else:
         series, estimated = (given, None) if given is not None else measured(rule, quantity, area)
         reduced = _reduce(rule, series, area, length)
         outcome = judge(reduced, rule.measure.take, _column(at_least), _column(at_most))
-        parts = reduced.value, outcome, _estimated(rule, estimated, area, length), None
-    value, outcome, estimated, slot = parts
+        parts = reduced.value, outcome, reduced.complete, _estimated(rule, estimated, area, length), None
+    value, outcome, complete, estimated, slot = parts
     # What the label must say and does not is planned with the default, and never known to hold.
-    outcome = all_of(outcome, Kleene(~blank[:, None, None], ~blank[:, None, None]))
+    stated = ~blank[:, None, None]
+    outcome, complete = all_of(outcome, Kleene(stated, stated)), complete & stated
     spare = ~applies[:, None, None]
-    outcome = Kleene(outcome.holds | spare, outcome.known | spare)
-    return Finding(rule, applies, value, at_least, at_most, outcome, least_label | most_label | length_label, blank,
-                   estimated, length, slot)  # fmt: skip
+    outcome, complete = Kleene(outcome.holds | spare, outcome.known | spare), complete | spare
+    return Finding(rule, applies, value, at_least, at_most, outcome, complete, least_label | most_label | length_label,
+                   blank, estimated, length, slot)  # fmt: skip
 
 
 def _applies(rule: Rule, area: AreaConditions) -> np.ndarray:
@@ -161,13 +172,15 @@ def _column(limit: np.ndarray | None) -> np.ndarray | None:
 
 
 def measured(rule: Rule, quantity: Quantity, area: AreaConditions) -> tuple[Series, np.ndarray | None]:
-    """The measured series, gaps filled from the rule's estimate, and where that was done."""
+    """The measured series, or the rule's estimate of it, and where that was done.
+
+    An estimate stands in only where the source carries nothing of the quantity's first input. A gap in what it does
+    carry stays unknown: filled from an estimate, losing a bad value would be a gain.
+    """
     series = quantity.series(area)
-    if rule.estimate is None:
+    if rule.estimate is None or quantity.inputs[0] in area.conditions.forecast.fields:
         return series, None
     missing = np.isnan(series.values)
-    if not missing.any():
-        return series, None
     estimate = QUANTITIES[rule.estimate].series(area).values
     filled = np.where(missing, estimate, series.values)
     return Series(filled, series.instant, series.block_first, series.block_last), missing & ~np.isnan(
@@ -178,6 +191,7 @@ def measured(rule: Rule, quantity: Quantity, area: AreaConditions) -> tuple[Seri
 def span_offsets(rule: Rule, area: AreaConditions, length: np.ndarray) -> np.ndarray:
     """(first, stop) hour offsets from the start for each task."""
     duration = area.table.duration
+    length = np.where(np.isnan(length), 1.0, length)  # such a span is marked as blank
     ends = np.ceil(duration - 1e-9).astype(int)
     span = rule.measure.span
     if span == "work":
@@ -200,15 +214,17 @@ def _reduce(rule: Rule, series: Series, area: AreaConditions, length: np.ndarray
     if span == "nights-after":
         first, stop, night_of = nights_of_tasks(area)
         return reduce_nights(series, first, stop, night_of, rule.measure.count, take)
+    # a block of rain that only reaches into the span may fall in it, which is no promise that it does
+    whole = rule.at_least is None or rule.at_most is not None
     offsets = span_offsets(rule, area, length)
     groups = np.unique(offsets, axis=0)
     if len(groups) == 1:
-        return reduce_offsets(series, *map(int, groups[0]), take)
+        return reduce_offsets(series, *map(int, groups[0]), take, whole)
     shape = np.broadcast_shapes(series.values.shape, (len(offsets), 1, 1))
     value, complete = np.empty(shape), np.empty(shape, dtype=bool)
     for first, stop in groups:
         rows = np.flatnonzero((offsets == (first, stop)).all(axis=1))
-        part = reduce_offsets(_rows(series, rows), int(first), int(stop), take)
+        part = reduce_offsets(_rows(series, rows), int(first), int(stop), take, whole)
         value[rows], complete[rows] = part.value, part.complete
     return Reduced(value, complete)
 
@@ -217,7 +233,10 @@ def _rows(series: Series, rows: np.ndarray) -> Series:
     def pick(values):
         return values if values is None or values.shape[0] == 1 else values[rows]
 
-    return Series(pick(series.values), series.instant, pick(series.block_first), pick(series.block_last))
+    parts = tuple(_rows(part, rows) for part in series.parts)
+    return Series(
+        pick(series.values), series.instant, pick(series.block_first), pick(series.block_last), parts
+    )
 
 
 def nights_of_tasks(area: AreaConditions) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -266,6 +285,7 @@ def _neighbours(rule: Rule, series: Series, area: AreaConditions, length, at_lea
     worst = np.full(shape, np.inf)
     slot_of = np.full(shape, -1)
     outcome = Kleene(np.ones(shape, dtype=bool), np.ones(shape, dtype=bool))
+    complete = np.ones(shape, dtype=bool)
     every_named = _named(rule, area)
     for slot in range(slots):
         named = every_named[:, slot]
@@ -275,19 +295,19 @@ def _neighbours(rule: Rule, series: Series, area: AreaConditions, length, at_lea
         part = judge(reduced, rule.measure.take, _column(at_least), _column(at_most))
         absent = ~named[:, None, None]
         part = Kleene(part.holds | absent, part.known | absent)
-        outcome = all_of(outcome, part)
+        outcome, complete = all_of(outcome, part), complete & (reduced.complete | absent)
         margin = np.full(np.broadcast_shapes(reduced.value.shape, shape), np.inf)
         if at_most is not None:
             margin = np.minimum(margin, _column(at_most) - reduced.value)
         if at_least is not None:
             margin = np.minimum(margin, reduced.value - _column(at_least))
-        # an unknown deposit counts as worse than any known one, so that its name is told
-        margin = np.where(np.isnan(margin), -np.inf, margin)
+        # what is not known counts as worse than what holds and better than what fails, so that the right name is told
+        margin = np.where(part.known, margin, _JUST_OUTSIDE)
         closer = (margin < worst) & ~absent
         worst = np.where(closer, margin, worst)
         value = np.where(closer, reduced.value, value)
         slot_of = np.where(closer, slot, slot_of)
-    return value, outcome, np.zeros((1, 1, 1), dtype=bool), slot_of
+    return value, outcome, complete, np.zeros((1, 1, 1), dtype=bool), slot_of
 
 
 def sets(findings: Sequence[Finding], task: int) -> tuple[list[Finding], list[Finding]]:

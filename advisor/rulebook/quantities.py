@@ -88,17 +88,18 @@ def _scalar(name: str):
     return series
 
 
-def _blocked(name: str, variable: str, per_task: bool = False):
-    """A sum whose hours may belong to longer blocks of the source."""
+def _rain(area: AreaConditions) -> Series:
+    """Rain, whose hours may belong to longer blocks of the source."""
+    field = area.conditions.forecast.fields.get("precipitation")
+    values = area.gather(area.conditions.precipitation)
+    if field is None or field.block_first is None:
+        return Series(values)
+    return Series(values, False, area.gather(field.block_first), area.gather(field.block_last))
 
-    def series(area: AreaConditions) -> Series:
-        field = area.conditions.forecast.fields.get(variable)
-        values = getattr(area, name) if per_task else area.gather(getattr(area.conditions, name))
-        if field is None or field.block_first is None:
-            return Series(values)
-        return Series(values, False, area.gather(field.block_first), area.gather(field.block_last))
 
-    return series
+def _wetting(area: AreaConditions) -> Series:
+    """Rain by its blocks and irrigation by its hours: a watering is never spread over a block of rain."""
+    return Series(area.wetting, parts=(_rain(area), Series(area.irrigation)))
 
 
 _TEMPERATURE_SPREAD, _WIND_SPREAD = (1.4, 0.35), (0.9, 0.09)
@@ -129,13 +130,13 @@ _register("cloud_cover", "percent", "share of the sky covered", _site("cloud_cov
 _register("leaf_wet", "truth", "leaves wet by dew or rain", _site("leaf_wet", False),
           (*_HUMID, "precipitation"))  # fmt: skip
 _register(
-    "precipitation", "water_depth", "rain", _blocked("precipitation", "precipitation"), ["precipitation"]
+    "precipitation", "water_depth", "rain", _rain, ["precipitation"]
 )
 _register("rain_probability", "percent", "chance of measurable rain in a block of hours",
           _site("precipitation_probability", False), ["precipitation_probability"])  # fmt: skip
 _register("rain_probability_unstated", "percent", "10 % where the source states an amount but no chance",
           _site("precipitation_probability_unstated", False), ["precipitation"])  # fmt: skip
-_register("wetting", "water_depth", "rain and irrigation", _blocked("wetting", "precipitation", True),
+_register("wetting", "water_depth", "rain and irrigation", _wetting,
           ["precipitation"], "task")  # fmt: skip
 _register("runoff_depth", "water_depth", "runoff from the rain and irrigation of the next 24 h, curve number",
           _task("runoff_depth"), ["precipitation"], "task", looks_ahead=24)  # fmt: skip

@@ -39,12 +39,16 @@ class Series:
         Instants bound their hour on both sides; other values belong to the whole hour.
     block_first, block_last : ndarray (..., hour), optional
         A block that lies only partly in a span counts whole in a sum.
+    parts : tuple of Series
+        What `values` is the sum of; each part is summed by its own blocks, and what is known of one part counts
+        although another is unknown.
     """
 
     values: np.ndarray
     instant: bool = False
     block_first: np.ndarray | None = None
     block_last: np.ndarray | None = None
+    parts: tuple[Series, ...] = ()
 
 
 class Reduced(NamedTuple):
@@ -54,15 +58,19 @@ class Reduced(NamedTuple):
     complete: np.ndarray
 
 
-def reduce_offsets(series: Series, first: int, stop: int, take: Take) -> Reduced:
+def reduce_offsets(series: Series, first: int, stop: int, take: Take, whole_blocks: bool = True) -> Reduced:
     """Reduce over hours s + first .. s + stop - 1 for every start s on the axis.
 
-    Hours that fall off the axis are unknown. Shape (..., hour) in and out.
+    Hours that fall off the axis are unknown. Shape (..., hour) in and out. A block that lies only partly in the span
+    counts whole in a sum, which is the most that may fall in it; without `whole_blocks` it counts not at all, which is
+    the least.
     """
     values = series.values
     length = stop - first
+    if take == "sum" and series.parts:
+        return _together([_add(part, first, stop, take, whole_blocks) for part in series.parts])
     if take in ("sum", "mean"):
-        return _add(series, first, stop, take)
+        return _add(series, first, stop, take, whole_blocks)
     if take == "last":
         last = _shift(values, stop if series.instant else stop - 1)
         return Reduced(last, ~np.isnan(last))
@@ -189,7 +197,16 @@ def _count_unknown(values: np.ndarray, first: int, length: int) -> np.ndarray:
     return total[..., high] - total[..., low] + outside
 
 
-def _add(series: Series, first: int, stop: int, take: Take) -> Reduced:
+def _together(parts: list[Reduced]) -> Reduced:
+    """Sum of the known parts; complete where all are."""
+    value, complete = parts[0]
+    for part in parts[1:]:
+        value = np.where(np.isnan(value), part.value, value + np.nan_to_num(part.value))
+        complete = complete & part.complete
+    return Reduced(value, complete)
+
+
+def _add(series: Series, first: int, stop: int, take: Take, whole_blocks: bool) -> Reduced:
     values = series.values
     hours = values.shape[-1]
     if series.instant:
@@ -197,21 +214,35 @@ def _add(series: Series, first: int, stop: int, take: Take) -> Reduced:
         values = 0.5 * (values + _shift(values, 1))
     low, high, outside = _window(hours, first, stop)
     total, unknown = _cumulative(np.nan_to_num(values)), _cumulative(np.isnan(values))
+    missing = asked = unknown[..., high] - unknown[..., low]
     if series.block_first is None or take == "mean":
-        amount, missing = total[..., high] - total[..., low], unknown[..., high] - unknown[..., low]
+        amount = total[..., high] - total[..., low]
     else:
-        # whole blocks: from the first hour of the first block to the last hour of the last
-        first_hour = np.clip(series.block_first, 0, hours)[..., np.minimum(low, hours - 1)]
-        last_hour = np.clip(series.block_last + 1, 0, hours)[..., np.maximum(high - 1, 0)]
-        low = np.where(low < hours, np.minimum(first_hour, low), low)
-        high = np.where(high > 0, np.maximum(last_hour, high), high)
         shape = (*values.shape[:-1], hours)
-        low, high = np.broadcast_to(low, shape), np.broadcast_to(high, shape)
+        low, high = (np.broadcast_to(edge, shape) for edge in _block_edges(series, low, high, hours, whole_blocks))
         amount = np.take_along_axis(total, high, -1) - np.take_along_axis(total, low, -1)
-        missing = np.take_along_axis(unknown, high, -1) - np.take_along_axis(unknown, low, -1)
-    known_hours = stop - first - missing
-    value = np.where(missing + outside >= stop - first, np.nan, amount)
+        # an hour of a block that reaches into the span is asked for like one of the span
+        missing = np.maximum(missing, np.take_along_axis(unknown, high, -1) - np.take_along_axis(unknown, low, -1))
+    held = np.clip(np.arange(hours) + stop, 0, hours) - np.clip(np.arange(hours) + first, 0, hours)
+    known_hours = np.maximum(held - asked, 0)
+    value = np.where(known_hours > 0, amount, np.nan)
     if take == "mean":
         value = value / np.maximum(known_hours, 1)
     # cumulative sums leave rounding of the order of 1e-13 mm, far below any amount that is reported
     return Reduced(np.where(np.abs(value) < 1e-9, 0.0, value), (missing == 0) & ~outside)
+
+
+def _block_edges(series: Series, low: np.ndarray, high: np.ndarray, hours: int, whole_blocks: bool):
+    """The window widened to the blocks that it touches, or narrowed to those that it holds."""
+    first_hour = np.clip(series.block_first, 0, hours)[..., np.minimum(low, hours - 1)]
+    last_hour = np.clip(series.block_last + 1, 0, hours)[..., np.maximum(high - 1, 0)]
+    if whole_blocks:
+        return (
+            np.where(low < hours, np.minimum(first_hour, low), low),
+            np.where(high > 0, np.maximum(last_hour, high), high),
+        )
+    after = np.clip(series.block_last + 1, 0, hours)[..., np.minimum(low, hours - 1)]
+    before = np.clip(series.block_first, 0, hours)[..., np.maximum(high - 1, 0)]
+    inner_low = np.where((low < hours) & (first_hour < low), after, low)
+    inner_high = np.where((high > 0) & (last_hour > high), before, high)
+    return inner_low, np.maximum(inner_high, inner_low)
