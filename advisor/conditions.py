@@ -129,9 +129,7 @@ class Conditions:
     @cached_property
     def wind_speed_hour_maximum(self) -> np.ndarray:
         """The larger of the two instants that bound each hour; unknown in the last hour."""
-        following = np.full_like(self.wind_speed_10m, np.nan)
-        following[..., :-1] = self.wind_speed_10m[..., 1:]
-        return np.maximum(self.wind_speed_10m, following)
+        return np.maximum(self.wind_speed_10m, _following(self.wind_speed_10m))
 
     @cached_property
     def cloud_cover(self) -> np.ndarray:
@@ -229,25 +227,38 @@ class Conditions:
         return np.where(self.inversion_closed, 1.0, stable)
 
     @cached_property
-    def wind_speed_2m_lowest(self) -> np.ndarray:
-        """The lower estimate at 2 m, for the calm limit: eq. 47 or the power law of the stability class."""
-        exact = self.stability_class
-        known_or_worst = np.where(np.isnan(exact), self.stability_class_worst, exact)
-        return wind.lowest_wind_speed_2m(self.wind_speed_10m, known_or_worst)
-
-    @cached_property
     def mixing_wind(self) -> np.ndarray:
         """Lower estimate of the wind at 2 m, counted as 3 mph where 1 to 3 mph blow in unstable air (class A to C).
 
         Light wind under a heating sun mixes; the same wind in neutral or stable air drifts. Common practice, no source.
+        Where the cloud is not known the most stable class counts, and where that decides whether the air is calm, the
+        answer is not known.
         """
-        light = self.wind_speed_2m_lowest
-        mixed = (self.stability_class <= CLASS_C) & (light >= STILL_BELOW) & (light < CALM_BELOW)
+        exact = self.stability_class
+        best, worst = stability.turner_class_bounds(self.sun_elevation, self.is_night, self.wind_speed_10m)
+        low, high = (self._mixed(np.where(np.isnan(exact), bound, exact)) for bound in (worst, best))
+        return np.where((low < CALM_BELOW) & (high >= CALM_BELOW), np.nan, low)
+
+    def _mixed(self, stability_class: np.ndarray) -> np.ndarray:
+        light = wind.lowest_wind_speed_2m(self.wind_speed_10m, stability_class)
+        mixed = (stability_class <= CLASS_C) & (light >= STILL_BELOW) & (light < CALM_BELOW)
         return np.where(mixed, CALM_BELOW, light)
 
     # leaves -----------------------------------------------------------------------------------------------------
 
     @cached_property
     def leaf_wet(self) -> np.ndarray:
-        """1 where leaves are wet by humidity, dew-point depression or rain in the hour, 0 where dry, NaN unknown."""
-        return leaves.leaf_wet(self.relative_humidity, self.dew_point_depression, self.precipitation)
+        """1 where leaves are wet by humidity or dew-point depression at either end of the hour or by rain in it,
+        0 where they are dry throughout, NaN unknown."""
+        begins = leaves.leaf_wet(self.relative_humidity, self.dew_point_depression, self.precipitation)
+        ends = leaves.leaf_wet(
+            _following(self.relative_humidity), _following(self.dew_point_depression), self.precipitation
+        )
+        return np.where((begins == 1.0) | (ends == 1.0), 1.0, begins + ends)
+
+
+def _following(values: np.ndarray) -> np.ndarray:
+    """The next hour's values; unknown in the last hour."""
+    following = np.full_like(values, np.nan)
+    following[..., :-1] = values[..., 1:]
+    return following
