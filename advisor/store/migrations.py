@@ -144,7 +144,42 @@ FIRST_TABLES = Migration(
     ),
 )
 
-MIGRATIONS: tuple[Migration, ...] = (FIRST_TABLES,)
+#: what people measured or saw: calibrations, start cards, covers of weeds; rows are added, never changed
+MEASUREMENTS = Migration(
+    "measurements",
+    (
+        """
+        CREATE TABLE measurements (
+            row INTEGER PRIMARY KEY,
+            id TEXT NOT NULL UNIQUE,
+            kind TEXT NOT NULL,
+            subject TEXT NOT NULL,
+            taken_at TEXT NOT NULL,
+            written_at TEXT NOT NULL,
+            data TEXT NOT NULL
+        ) STRICT
+        """,
+        "CREATE INDEX measurements_of_subject ON measurements (kind, subject, taken_at, row)",
+        """
+        CREATE TRIGGER measurements_refuse_update BEFORE UPDATE ON measurements
+        BEGIN SELECT RAISE(ABORT, 'measurements are append-only: write a new one instead of changing a row');
+        END
+        """,
+        """
+        CREATE TRIGGER measurements_refuse_delete BEFORE DELETE ON measurements
+        BEGIN SELECT RAISE(ABORT, 'measurements are append-only: write a new one instead of deleting a row');
+        END
+        """,
+        """
+        CREATE TRIGGER measurements_refuse_replace BEFORE INSERT ON measurements
+        WHEN EXISTS (SELECT 1 FROM measurements WHERE id = NEW.id OR row = NEW.row)
+        BEGIN SELECT RAISE(ABORT, 'measurements are append-only: write a new one instead of replacing a row');
+        END
+        """,
+    ),
+)
+
+MIGRATIONS: tuple[Migration, ...] = (FIRST_TABLES, MEASUREMENTS)
 
 
 def version_of(connection: sqlite3.Connection) -> int:
