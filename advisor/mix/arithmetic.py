@@ -7,34 +7,15 @@ import numpy as np
 from advisor.atmosphere.arrays import as_floats
 
 __all__ = [
-    "ACRE_M2",
-    "CALIBRATION_AREA_FT2",
-    "FLUID_OUNCE_ML",
-    "FOOT_M",
-    "GALLON_L",
-    "OUNCE_G",
-    "POUND_KG",
-    "SQUARE_FOOT_M2",
-    "TABLESPOON_ML",
-    "TEASPOON_ML",
-    "adjuvant_volume",
-    "area_covered",
-    "carrier_from_catch",
-    "carrier_from_known_area",
-    "carrier_from_nozzles",
-    "course_length",
-    "fluid_ounces_per_acre_to_litres_per_hectare",
-    "fluid_ounces_per_thousand_ft2_to_per_acre",
-    "fluid_ounces_per_thousand_ft2_to_litres_per_hectare",
-    "gallons_per_acre_to_litres_per_hectare",
-    "gallons_per_acre_to_litres_per_m2",
-    "gallons_per_thousand_ft2_to_gallons_per_acre",
-    "ounces_per_acre_to_grams_per_hectare",
-    "pounds_per_acre_to_kilograms_per_hectare",
-    "product_for_active_ingredient",
-    "product_in_carrier",
+    "ACRE_M2", "CALIBRATION_AREA_FT2", "FLUID_OUNCE_ML", "FOOT_M", "GALLON_L", "OUNCE_G", "POUND_KG",
+    "SQUARE_FOOT_M2", "TABLESPOON_ML", "TEASPOON_ML",
+    "adjuvant_volume", "area_covered", "carrier_from_catch", "carrier_from_known_area", "carrier_from_nozzles",
+    "course_length", "fluid_ounces_per_acre_to_litres_per_hectare",
+    "fluid_ounces_per_thousand_ft2_to_litres_per_hectare", "gallons_per_acre_to_litres_per_hectare",
+    "gallons_per_acre_to_litres_per_m2", "ounces_per_acre_to_grams_per_hectare", "per_thousand_ft2_to_per_acre",
+    "pounds_per_acre_to_kilograms_per_hectare", "product_for_active_ingredient", "product_in_carrier",
     "product_on_area",
-]
+]  # fmt: skip
 
 # Exact by definition (NIST Handbook 44, appendix C): the inch is 25.4 mm, the US gallon 231 cubic inches,
 # the pound 0.45359237 kg. The acre is the international one, 43,560 square feet of 0.3048 m squared; the US
@@ -244,18 +225,18 @@ def adjuvant_volume(percent_by_volume, mix_volume):
     return np.where(possible, share / 100 * volume, np.nan).astype(share.dtype)[()]
 
 
-def gallons_per_thousand_ft2_to_gallons_per_acre(rate):
-    """gal/1000 ft2 to gal/acre, x 43.56.
+def per_thousand_ft2_to_per_acre(rate):
+    """Any rate per 1000 ft2 to the same per acre, x 43.56.
 
     Parameters
     ----------
     rate : array_like
-        [gal/1000 ft2]
+        Such as [gal/1000 ft2] or [fl oz/1000 ft2]
 
     Returns
     -------
     numpy.ndarray or float
-        [gal/acre]; NaN where negative.
+        Such as [gal/acre] or [fl oz/acre]; NaN where negative.
     """
     return _times(SQUARE_FEET_PER_ACRE / 1000, rate)
 
@@ -290,22 +271,6 @@ def gallons_per_acre_to_litres_per_hectare(rate):
         [L/ha]; NaN where negative.
     """
     return _times(GALLON_L / ACRE_M2 * 10_000, rate)
-
-
-def fluid_ounces_per_thousand_ft2_to_per_acre(rate):
-    """fl oz/1000 ft2 to fl oz/acre, x 43.56.
-
-    Parameters
-    ----------
-    rate : array_like
-        [fl oz/1000 ft2]
-
-    Returns
-    -------
-    numpy.ndarray or float
-        [fl oz/acre]; NaN where negative.
-    """
-    return _times(SQUARE_FEET_PER_ACRE / 1000, rate)
 
 
 def fluid_ounces_per_thousand_ft2_to_litres_per_hectare(rate):

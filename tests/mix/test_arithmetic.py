@@ -36,9 +36,7 @@ def test_product_in_a_tank_is_the_rate_over_the_area_that_it_covers(rate, carrie
 
 def test_both_fluid_ounce_rates_meet():
     # 1 fl oz/1000 ft2 is 43.56 fl oz/acre.
-    per_acre = mix.fluid_ounces_per_acre_to_litres_per_hectare(
-        mix.fluid_ounces_per_thousand_ft2_to_per_acre(1.0)
-    )
+    per_acre = mix.fluid_ounces_per_acre_to_litres_per_hectare(mix.per_thousand_ft2_to_per_acre(1.0))
     assert per_acre == pytest.approx(
         float(mix.fluid_ounces_per_thousand_ft2_to_litres_per_hectare(1.0)), rel=1e-12
     )
@@ -57,8 +55,8 @@ def test_exact_units_are_exact():
 @pytest.mark.parametrize("bad", [-1.0, np.nan])
 def test_a_negative_or_missing_amount_is_unknown(bad):
     for function in (
-        mix.gallons_per_thousand_ft2_to_gallons_per_acre, mix.gallons_per_acre_to_litres_per_m2,
-        mix.gallons_per_acre_to_litres_per_hectare, mix.fluid_ounces_per_thousand_ft2_to_per_acre,
+        mix.per_thousand_ft2_to_per_acre, mix.gallons_per_acre_to_litres_per_m2,
+        mix.gallons_per_acre_to_litres_per_hectare,
         mix.fluid_ounces_per_thousand_ft2_to_litres_per_hectare,
         mix.fluid_ounces_per_acre_to_litres_per_hectare,
         mix.pounds_per_acre_to_kilograms_per_hectare, mix.ounces_per_acre_to_grams_per_hectare,

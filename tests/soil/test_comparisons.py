@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from . import comparisons
+from . import compare_soil, comparisons
 
 
 @pytest.mark.parametrize(
-    "row", comparisons._ALL, ids=[f"{row[0]}: {row[2]}: {row[1]}" for row in comparisons._ALL]
+    "row", comparisons.ALL, ids=[f"{row[0]}: {row[2]}: {row[1]}" for row in comparisons.ALL]
 )
 def test_largest_error_is_within_the_limit(row):
     topic, method, against, measure, unit, limit, needs = row
@@ -24,6 +24,6 @@ def test_a_same_day_stress_would_be_noticed():
     # The comparison can fail: Ks taken from the day's own depletion departs from pyfao56 by far more than
     # the limit.
     pytest.importorskip("pyfao56")
-    (depletion, _), (stress, _), _ = comparisons.pyfao56_season(1, False, True)
+    (depletion, _), (stress, _), _ = compare_soil.pyfao56_season(1, False, True)
     same_day = np.clip((42.0 - depletion) / (0.6 * 42.0), 0, 1)
     assert np.abs(same_day - stress).max() > 0.05

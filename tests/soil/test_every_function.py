@@ -130,10 +130,9 @@ CASES: dict[str, tuple[dict, dict, float]] = {
     **{
         MIX + name: ({"rate": 1.5}, {}, 1e-6)
         for name in (
-            "gallons_per_thousand_ft2_to_gallons_per_acre",
+            "per_thousand_ft2_to_per_acre",
             "gallons_per_acre_to_litres_per_m2",
             "gallons_per_acre_to_litres_per_hectare",
-            "fluid_ounces_per_thousand_ft2_to_per_acre",
             "fluid_ounces_per_thousand_ft2_to_litres_per_hectare",
             "fluid_ounces_per_acre_to_litres_per_hectare",
             "pounds_per_acre_to_kilograms_per_hectare",

@@ -13,7 +13,7 @@ from advisor.soil.temperature import (
     soil_temperature,
 )
 
-from .comparisons import weather_like
+from .compare_soil import weather_like
 
 DAY, ALPHA = 86400.0, 0.5e-6
 
