@@ -77,8 +77,8 @@ SEPTEMBER = {
 def test_prairie_verdict_and_blockers(prairie, day):
     front_verdict, front_rules, back_verdict, back_rules = SEPTEMBER[day]
     front, back = (day_of(prairie, area, date(2026, 9, day)) for area in ("front", "back"))
-    assert (front.verdict, set(front.blocks_all_day)) == (front_verdict, front_rules)
-    assert (back.verdict, set(back.blocks_all_day)) == (back_verdict, back_rules)
+    assert (front.verdict, set(front.blocked.always)) == (front_verdict, front_rules)
+    assert (back.verdict, set(back.blocked.always)) == (back_verdict, back_rules)
 
 
 def test_tuesday_noon_is_dry_and_lost_to_the_rain_before_it_is_rainfast(prairie):
@@ -88,7 +88,7 @@ def test_tuesday_noon_is_dry_and_lost_to_the_rain_before_it_is_rainfast(prairie)
 def test_wednesday_is_blocked_by_the_frosty_night_alone(prairie):
     day = date(2026, 9, 23)
     assert failing(prairie, "front", day, 16) == {"nights-autumn"}
-    sole = day_of(prairie, "front", day).sole_blockers
+    sole = day_of(prairie, "front", day).blocked.sole
     assert [blocker.rule for blocker in sole] == ["nights-autumn"]
     assert sole[0].change * 1.8 == pytest.approx(2.0, abs=0.15)
     assert local_hours(prairie, [sole[0].start]) == [16]
@@ -98,7 +98,8 @@ def test_thursday_has_exactly_two_blockers_and_a_still_evening(prairie):
     day = date(2026, 9, 24)
     for hour in (12, 16):
         assert failing(prairie, "front", day, hour) == {"wind-calm", "nights-autumn"}
-    assert day_of(prairie, "front", day).sole_blockers == ()
+    blocked = day_of(prairie, "front", day).blocked
+    assert blocked.sole == () and set(blocked.together) == {"wind-calm", "nights-autumn"}
     assert "inversion" in failing(prairie, "front", day, 18)
     # 20:00 local: Turner's most stable classes, F and G
     conditions = prairie.explainer.area.conditions
@@ -122,7 +123,7 @@ def test_saturday_goes_on_the_front_until_sundays_heat_is_near(prairie):
     assert [local_hours(prairie, run) for run in day_of(prairie, "front", day).windows] == [[10, 12]]
     assert failing(prairie, "front", day, 14) == {"air-hot"}
     back = day_of(prairie, "back", day)
-    assert [blocker.rule for blocker in back.sole_blockers] == ["drift-deposit-sensitive"]
+    assert [blocker.rule for blocker in back.blocked.sole] == ["drift-deposit-sensitive"]
     assert back.reasons[0].neighbour == "vegetable bed"
 
 
@@ -163,7 +164,7 @@ def test_the_soil_is_moist_enough_through_saturday(prairie, seen):
 )
 def test_southern_verdict_and_blockers(southern, day, verdict, rules):
     found = day_of(southern, "terrace", date(2026, 9, day))
-    assert (found.verdict, set(found.blocks_all_day)) == (verdict, rules)
+    assert (found.verdict, set(found.blocked.always)) == (verdict, rules)
 
 
 def test_southern_wednesday_is_watered_in_by_the_showers_to_come(southern):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import json
 import threading
 import urllib.error
@@ -33,16 +34,22 @@ GRID = {
 NOW = datetime(2031, 1, 5, 7, 30, tzinfo=UTC)
 
 
-@pytest.fixture
-def served(monkeypatch):
-    """Starts servers, gives their addresses, and ends them."""
-    monkeypatch.syspath_prepend(str(ROOT / "scripts"))
-    import weather_server
+@pytest.fixture(scope="module")
+def script():
+    """The script as a module, by its path: the tests have a server of their own by the same name."""
+    spec = importlib.util.spec_from_file_location("stored_weather_server", ROOT / "scripts" / "weather_server.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
 
+
+@pytest.fixture
+def served(script):
+    """Starts servers, gives their addresses, and ends them."""
     running = []
 
     def start(now=None, **answers):
-        one = weather_server.server({name.replace("_", "-"): body for name, body in answers.items()}, 0, now)
+        one = script.server({name.replace("_", "-"): body for name, body in answers.items()}, 0, now)
         thread = threading.Thread(target=one.serve_forever, args=(0.02,), daemon=True)
         thread.start()
         running.append((one, thread))
@@ -106,20 +113,14 @@ def test_what_is_not_stored_is_not_found(served):
         refused.value.close()
 
 
-def test_it_listens_on_this_computer_alone(monkeypatch):
-    monkeypatch.syspath_prepend(str(ROOT / "scripts"))
-    import weather_server
-
-    one = weather_server.server({"open-meteo": PRAIRIE})
+def test_it_listens_on_this_computer_alone(script):
+    one = script.server({"open-meteo": PRAIRIE})
     assert one.server_address[0] == "127.0.0.1"
     one.server_close()
 
 
-def test_the_fast_clock(monkeypatch):
-    monkeypatch.syspath_prepend(str(ROOT / "scripts"))
-    import weather_server
-
+def test_the_fast_clock(script, monkeypatch):
     readings = iter([100.0, 102.0])
-    monkeypatch.setattr(weather_server.time, "monotonic", lambda: next(readings))
-    assert weather_server.clock("2026-09-21T12:00Z@3600")() == datetime(2026, 9, 21, 14, tzinfo=UTC)
-    assert weather_server.clock(None) is None
+    monkeypatch.setattr(script.time, "monotonic", lambda: next(readings))
+    assert script.clock("2026-09-21T12:00Z@3600")() == datetime(2026, 9, 21, 14, tzinfo=UTC)
+    assert script.clock(None) is None
