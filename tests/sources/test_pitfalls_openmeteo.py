@@ -403,3 +403,16 @@ def small_answer(**hourly) -> bytes:
             "hourly": {"time": labels, **hourly},
         }
     ).encode()  # fmt: skip
+
+
+def test_days_of_the_provider_are_not_read():
+    # days of UTC put the sunrise of Melbourne on the date before; hours alone are read, and days built here
+    name = "openmeteo/forecast_Melbourne_utc_20251025.json"
+    data = payloads.data(name)
+    assert data["daily"]["time"][0] == "2025-10-25"
+    assert data["daily"]["sunrise"][0].startswith("2025-10-24")
+    without = {key: value for key, value in data.items() if not key.startswith("daily")}
+    first, second = forecast(name), read_answer(json.dumps(without).encode())
+    assert first.fields.keys() == second.fields.keys()
+    for variable, one in first.fields.items():
+        np.testing.assert_array_equal(one.values, second.fields[variable].values)
