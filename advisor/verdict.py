@@ -64,14 +64,24 @@ def everything_floor(floors: Mapping[str, float], cost: float | None, loss: floa
     return floors["everything"]
 
 
-def chances(outcome: Kleene, nominal: np.ndarray) -> Chances:
-    """Lower and upper chance over the nominal member count (hour,); members that were lost never help."""
+def promised(known_members, nominal):
+    """How many members count: what the source promises at that lead, whatever arrived; never fewer than are known."""
+    return np.maximum(nominal, known_members)
+
+
+def chances(outcome: Kleene, nominal: np.ndarray, shared: bool = True) -> Chances:
+    """Lower and upper chance over the nominal member count (hour,); members that were lost never help.
+
+    Parameters
+    ----------
+    shared : bool
+        A member axis of length 1 holds for all members. Without it, it is the one member that arrived.
+    """
     holds, fails = outcome.holds, outcome.fails
-    if holds.shape[1] == 1:
-        # shared by all members
+    if shared and holds.shape[1] == 1:
         return Chances(holds[:, 0].astype(float), 1.0 - fails[:, 0].astype(float))
-    promised = np.maximum(nominal, holds.shape[1]).astype(float)
-    return Chances(holds.sum(axis=1) / promised, 1.0 - fails.sum(axis=1) / promised)
+    count = promised(outcome.known.sum(axis=1), nominal).astype(float)
+    return Chances(holds.sum(axis=1) / count, 1.0 - fails.sum(axis=1) / count)
 
 
 def judge_starts(
@@ -116,15 +126,11 @@ def judge_starts(
             for task in range(tasks)
         ]
         each_floor[at] = np.where(finding.applies, own, 0.0)
-        own_floor_kept &= spare[:, :, 0] | (chance.lower >= each_floor[at][:, None] - _EPS)
+        own_floor_kept &= spare[:, :, 0] | _kept(chance, each_floor[at][:, None])
         all_known &= np.abs(chance.upper - chance.lower) < _EPS
-    everything = chances(_spread(of_all, shape), nominal)
-    strict_jointly = chances(_spread(of_strict, shape), nominal)
-    go = (
-        own_floor_kept
-        & (strict_jointly.lower >= floors["safety_and_label"] - _EPS)
-        & (everything.lower >= joint_floor - _EPS)
-    )
+    everything = chances(_spread(of_all, shape), nominal, shared=False)
+    strict_jointly = chances(_spread(of_strict, shape), nominal, shared=False)
+    go = own_floor_kept & _kept(strict_jointly, floors["safety_and_label"]) & _kept(everything, joint_floor)
     decidable = lead_hours[None, :] <= horizon_hours + _EPS
     no_go = ~go & ((all_known & decidable) | (everything.upper < HOPELESS_BELOW - _EPS))
     verdict = np.where(go, GO, np.where(no_go, NO_GO, UNKNOWN)).astype(np.int8)
@@ -137,6 +143,11 @@ def judge_starts(
         each_floor,
         joint_floor,
     )
+
+
+def _kept(chance: Chances, floor) -> np.ndarray:
+    """Whether a floor is kept. A floor of 0 still wants one member that surely holds: unknown keeps no floor."""
+    return (chance.lower >= floor - _EPS) & (chance.lower > _EPS)
 
 
 def _spread(outcome: Kleene, shape: tuple[int, ...]) -> Kleene:

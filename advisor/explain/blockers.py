@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -13,7 +14,7 @@ from advisor.explain.reasons import Explainer, difference
 from advisor.logic import Kleene
 from advisor.rulebook.evaluate import Finding
 from advisor.rulebook.quantities import QUANTITIES
-from advisor.verdict import GO, NO_GO, judge_starts
+from advisor.verdict import GO, NO_GO, judge_starts, promised
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,17 +83,16 @@ def _sole(explainer: Explainer, findings: list[Finding], at: int, task: int, sta
         text = f"{title} alone stands in the way of {when}."
         return Blocker(mine.rule.id, title, None, quantity.dimension, start, text)
     dimension = difference(explainer.dimension(quantity, task))
-    places = _enough_decimals(change, dimension, explainer.system)
-    amount = units.show(change, dimension, explainer.system, decimals=places)
+    amount = _rounded_up(change, dimension, explainer.system)
     sense = "less" if mine.at_most is not None else "more"
     text = f"{title} alone stands in the way: with {amount} {sense}, {when} would be a go."
     return Blocker(mine.rule.id, title, change, dimension, start, text)
 
 
 def _opened(explainer: Explainer, findings: list[Finding], relaxed: set[int], task: int, starts: list[int]) -> np.ndarray:
-    """Positions among the starts that become a go when the relaxed rules hold whatever the weather."""
+    """Positions among the starts that become a go when the relaxed rules hold wherever all they look at is known."""
     changed = [
-        replace(finding, outcome=Kleene(*(np.ones_like(part) for part in finding.outcome))) if at in relaxed else finding
+        replace(finding, outcome=Kleene(finding.complete, finding.complete)) if at in relaxed else finding
         for at, finding in enumerate(findings)
     ]
     again = judge_starts(
@@ -114,10 +114,12 @@ def _least_change(explainer: Explainer, findings, at: int, task: int, starts: li
     """
     mine = findings[at]
     shortfall = np.maximum(-mine.margin()[0, :, position], 0.0)
-    shortfall = np.where(np.isnan(shortfall), np.inf, shortfall)
+    known = mine.complete[0, :, position] & ~np.isnan(shortfall)
+    shortfall = np.where(known, shortfall, np.inf)
     members = max(finding.outcome.holds.shape[1] for finding in findings)
     shortfall = np.broadcast_to(shortfall, members)
-    promised = max(int(explainer.nominal[starts[position]]), members) if members > 1 else 1
+    known_members = np.broadcast_to(known, members).sum()
+    count = int(promised(known_members, explainer.nominal[starts[position]])) if members > 1 else 1
     others = [finding for other, finding in enumerate(findings) if other != at and finding.applies[0]]
     strict = mine.kind(0) != "effect"
     pools = [
@@ -129,7 +131,7 @@ def _least_change(explainer: Explainer, findings, at: int, task: int, starts: li
         pools.append((explainer.floors["safety_and_label"], shortfall[_all_hold(in_strict, members, position)]))
     changes = []
     for floor, pool in pools:
-        wanted = max(int(np.ceil(floor * promised - 1e-9)), 1)
+        wanted = max(int(np.ceil(floor * count - 1e-9)), 1)
         if wanted > len(pool):
             return None
         changes.append(float(np.sort(pool)[wanted - 1]))
@@ -177,15 +179,19 @@ def _of(finding: Finding, task: int, starts: list[int]) -> Finding:
     return replace(
         finding, applies=row(finding.applies), value=pick(finding.value), at_least=row(finding.at_least),
         at_most=row(finding.at_most), outcome=Kleene(pick(finding.outcome.holds), pick(finding.outcome.known)),
-        from_label=row(finding.from_label), blank=row(finding.blank), length=row(finding.length), slot=None,
+        complete=pick(finding.complete), from_label=row(finding.from_label), blank=row(finding.blank), length=row(finding.length), slot=None,
         estimated=np.zeros((1, 1, 1), dtype=bool),
     )  # fmt: skip
 
 
-def _enough_decimals(value: float, dimension: str, system: str) -> int:
-    """Decimals that do not round a needed change to nothing."""
+def _rounded_up(value: float, dimension: str, system: str) -> str:
+    """A needed change as a person reads it, never less than is needed and never rounded to nothing."""
     places = max(units.display_decimals(dimension, system), 1)
     number, _ = units.to_display(value, dimension, system)
+    if dimension == "time" and value >= 48.0:
+        return f"{math.ceil(value / 2.4 - 1e-6) / 10.0:g} days"
     while places < 4 and round(number, places) == 0.0 and number > 0:
         places += 1
-    return places
+    scale = 10.0**places
+    shown = math.ceil(number * scale - 1e-6) / scale
+    return units.show(value * shown / number if number > 0 else value, dimension, system, decimals=places)

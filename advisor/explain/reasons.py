@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 
 import numpy as np
 
@@ -12,9 +13,13 @@ from advisor.area_conditions import AreaConditions
 from advisor.clock import local_text
 from advisor.explain.cells import median, medians, members_at, number_at, or_none
 from advisor.explain.unknowns import why_unknown
+from advisor.logic import within
 from advisor.rulebook.evaluate import Finding, measured, nights_of_tasks, span_offsets
 from advisor.rulebook.quantities import QUANTITIES, Quantity
-from advisor.verdict import GO, NO_GO, UNKNOWN, VERDICT_WORDS, Verdicts
+from advisor.verdict import GO, NO_GO, UNKNOWN, VERDICT_WORDS, Verdicts, promised
+
+#: dimensions whose distance to a limit has no spread to be measured by
+_NO_HEADROOM = ("truth", "count", "time", "application_rate")
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,9 +100,11 @@ class Explainer:
         spread = self._spread(quantity, values, hour)
         if headroom is not None and spread > 0:
             return code, median(values), headroom, headroom / spread
-        if quantity.dimension in ("truth", "count"):
+        # dates, answers of yes or no, and sums without spread rank by their chance
+        if quantity.dimension in _NO_HEADROOM or finding.rule.measure.take == "sum":
             headroom = None
-        return code, median(values), headroom, np.inf if code == GO else -np.inf
+        chance = number_at(self.verdicts.rules[at].lower, task, hour)
+        return code, median(values), headroom, _standing(chance, floor or self.verdicts.everything_floor, code)
 
     def reason(self, at: int, task: int, hour: int) -> RuleReason:
         finding = self.findings[at]
@@ -137,9 +144,9 @@ class Explainer:
         margins = finding.margin_at(task, hour)
         complete = members_at(finding.outcome.known, task, hour)
         margins = np.where(complete & ~np.isnan(margins), margins, -np.inf)
-        promised = max(int(self.nominal[hour]), len(margins)) if len(margins) > 1 else 1
+        members = int(promised(complete.sum(), self.nominal[hour])) if len(margins) > 1 else 1
         floor = floor or self.verdicts.everything_floor
-        wanted = max(int(np.ceil(floor * promised - 1e-9)), 1)
+        wanted = max(int(np.ceil(floor * members - 1e-9)), 1)
         if wanted > len(margins):
             return None
         decisive = np.sort(margins)[::-1][wanted - 1]
@@ -232,16 +239,47 @@ class Explainer:
     def _text(self, finding: Finding, reason: RuleReason, task: int, hour: int) -> str:
         words = finding.rule.words["passes" if reason.verdict == "go" else "fails"]
         show = lambda value: units.show(value, reason.dimension, self.system)  # noqa: E731
-        change = None if reason.headroom is None else abs(reason.headroom)
+        value, change, aside = reason.value, reason.headroom, ""
+        if reason.verdict == "no-go" and value is not None and self._inside(finding, task, value):
+            # The median keeps the limit and too many members do not: the sentence is about what those reach.
+            change = change if change is not None else self._shortfall(finding, task, hour)
+            value = reason.limit + (abs(change) if finding.at_most is not None else -abs(change))
+            aside = f" Half of the members have {show(reason.value)} or better."
+        elif change is None and value is not None and reason.limit is not None:
+            change = value - reason.limit
+        change = None if change is None else abs(change)
         text = words.format(
-            value="no limit" if reason.value is None else show(reason.value),
+            value="no limit" if value is None else show(value),
             limit=show(reason.limit),
             at=self.local(reason.at, task) if reason.at is not None else "then",
             change=units.show(change, difference(reason.dimension), self.system),
-            neighbour=reason.neighbour or "the neighbour",
+            neighbour=_with_article(reason.neighbour or "neighbour"),
         )
-        return text + (" (estimated, the source does not give it)" if reason.estimated else "")
+        text = text[:1].upper() + text[1:]
+        return text + aside + (" (estimated, the source does not give it)" if reason.estimated else "")
+
+    def _inside(self, finding: Finding, task: int, value: float) -> bool:
+        low = None if finding.at_least is None else finding.at_least[task]
+        high = None if finding.at_most is None else finding.at_most[task]
+        return bool(within(value, low, high).holds)
+
+    def _shortfall(self, finding: Finding, task: int, hour: int) -> float:
+        """Median distance to the limit among the members that are known to break it."""
+        fails = members_at(finding.outcome.fails, task, hour)
+        return median(np.broadcast_to(finding.margin_at(task, hour), fails.shape)[fails])
 
     def local(self, hour: np.datetime64, task: int) -> str:
         """A UTC hour as the person's clock shows it: "Thu 24 Sep 06:00"."""
         return local_text(hour, self.area.table.zone[task])
+
+
+def _standing(chance: float, floor: float, code: int) -> float:
+    """How far a chance lies from its floor, in multiples of a normal spread; without end where it is certain."""
+    if not 0.0 < chance < 1.0 or not 0.0 < floor < 1.0:
+        return np.inf if code == GO else -np.inf
+    return NormalDist().inv_cdf(chance) - NormalDist().inv_cdf(floor)
+
+
+def _with_article(name: str) -> str:
+    """A neighbour's name inside a sentence: "the vegetable bed", but a proper name stays alone."""
+    return name if name[:1].isupper() or name.startswith(("the ", "a ", "an ")) else f"the {name}"
