@@ -163,6 +163,27 @@ class Forecast:
         return replace(self, fields={**self.fields, **fields}, flags=(*self.flags, *flags))
 
 
+def extended(forecast: Forecast, hours: int) -> Forecast:
+    """The forecast on an axis of at least so many hours; what is added lies after the end of the data."""
+    more = hours - forecast.hours
+    if more <= 0:
+        return forecast
+
+    def longer(one: Field) -> Field:
+        def pad(values, fill):
+            return np.concatenate([values, np.full((*values.shape[:-1], more), fill, dtype=values.dtype)], axis=-1)
+
+        first, last = one.block_first, one.block_last
+        if first is not None:
+            own = np.broadcast_to(np.arange(forecast.hours, hours, dtype=first.dtype), (*first.shape[:-1], more))
+            first, last = np.concatenate([first, own], axis=-1), np.concatenate([last, own], axis=-1)
+        return Field(pad(one.values, np.nan), pad(one.reason, Reason.AFTER_END), first, last)
+
+    nominal = np.append(forecast.nominal_members, np.repeat(forecast.nominal_members[-1:], more))
+    fields = {name: longer(one) for name, one in forecast.fields.items()}
+    return replace(forecast, hours=hours, fields=fields, nominal_members=nominal)
+
+
 def empty_forecast(now: datetime, why: str, hours: int = 192) -> Forecast:
     """A forecast that knows nothing: what stands in where no source has answered. Never a go."""
     start = np.datetime64(now.astimezone(UTC).replace(tzinfo=None), "h")

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from advisor.area_conditions import AreaConditions
-from advisor.clock import HOUR, local_dates, to_numpy
+from advisor.clock import HOUR, local_dates, local_instant, to_numpy
 from advisor.conditions import Conditions, SiteTable
 from advisor.explain import Blocked, Explainer, RuleReason, what_blocks
-from advisor.forecast import Forecast
+from advisor.forecast import Forecast, extended
 from advisor.model import DEFAULT_FLOORS, Household, Record, Task
 from advisor.rulebook.evaluate import evaluate
 from advisor.rulebook.schema import Rule
@@ -107,6 +108,7 @@ def make_outlook(
     if not tasks:
         return Outlook(household, now, forecast, (), None, None)
     site = household.site
+    forecast = _to_the_end_of_the_day(forecast, site.zone)
     sites = SiteTable(
         np.array([site.latitude]), np.array([site.longitude]),
         np.array([np.nan if site.elevation is None else site.elevation]), np.array([site.hollow]),
@@ -132,6 +134,14 @@ def make_outlook(
         )
         outlooks.append(TaskOutlook(task, made))
     return Outlook(household, now, forecast, tuple(outlooks), explainer, verdicts)
+
+
+def _to_the_end_of_the_day(forecast: Forecast, zone: ZoneInfo) -> Forecast:
+    """With all hours of the last local day: those after the data are starts too, and not known ones."""
+    last = local_dates(forecast.axis[-1:], zone)[0].item()
+    end = to_numpy(local_instant(last + timedelta(days=1), time(0), zone))
+    start = forecast.start.astype("datetime64[s]")
+    return extended(forecast, int(-((start - end) // np.timedelta64(3600, "s"))))
 
 
 def _day(task: int, day: date, hours: np.ndarray, explainer: Explainer, lead: np.ndarray) -> Day:

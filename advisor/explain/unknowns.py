@@ -38,7 +38,14 @@ def why_unknown(area: AreaConditions, finding: Finding, task: int, span: range, 
     reach = range(span.start, span.stop + quantity.looks_ahead)
     forecast = area.conditions.forecast
     site = int(table.site[task]) if forecast.sites > 1 else 0
-    told = [_missing(forecast, name, site, reach, table.zone[task]) for name in quantity.inputs if _counts(name, forecast)]
+    whole = _all_missing(forecast) if quantity.inputs else ""
+    if whole:
+        return "the forecast", f"Not known: {whole}."
+    told = [
+        _missing(forecast, name, site, reach, table.zone[task])
+        for name in quantity.inputs
+        if _counts(name, forecast)
+    ]
     weight, name, sentence = max((row for row in told if row is not None), default=(0, "", ""))
     note = table.notes.get((rule.measure.quantity, task))
     if note and weight < _IN_SPAN:
@@ -49,6 +56,13 @@ def why_unknown(area: AreaConditions, finding: Finding, task: int, span: range, 
 
 
 _NOT_CARRIED, _BEFORE, _IN_SPAN = 1, 2, 3
+
+
+def _all_missing(forecast: Forecast) -> str:
+    """Why nothing of the forecast can be used; empty where something can."""
+    if not forecast.fields:
+        return "; ".join(forecast.provenance.notes) or "there is no forecast"
+    return next((flag.says for flag in forecast.flags if flag.check == "age"), "")
 
 
 def _counts(name: str, forecast: Forecast) -> bool:
@@ -76,6 +90,11 @@ def _missing(forecast: Forecast, name: str, site: int, span: range, zone) -> tup
     if span.start < 0:
         begin = local_text(axis[0], zone)
         return _BEFORE, variable.says, f"{variable.says} before {begin}: {REASON_TEXT[Reason.BEFORE_START]}"
+    values = forecast.values(name)
+    known = ~np.isnan(values[site if values.shape[0] > 1 else 0, :, low:high]).any(axis=1)
+    if low < high and not known.all():
+        members = int(forecast.nominal_members[low])
+        return _IN_SPAN, variable.says, f"only {int(known.sum())} of {members} members have {variable.says} throughout"
     return None
 
 

@@ -22,7 +22,7 @@ def head(outlook: Outlook) -> list[str]:
     site, provenance = outlook.household.site, outlook.forecast.provenance
     age = provenance.age_hours(outlook.now)
     since = "issued" if provenance.issued_at else "fetched"
-    aged = "age unknown" if age is None else f"{since} {_hours(age)} ago"
+    aged = "age unknown" if age is None else f"{since} {_ago(age)}"
     local = outlook.now.astimezone(site.zone)
     lines = [
         f"{outlook.household.name}, {local.strftime('%A %-d %B %Y, %H:%M')} {local.tzname()}",
@@ -41,13 +41,13 @@ def outlook_text(outlook: Outlook, width: int = 80) -> str:
             [*lines, "", "No pass is open: every treatment's sequence is complete for this year."]
         )
     for scored in outlook.tasks:
-        lines += ["", *task_head(scored, outlook.now)]
+        lines += ["", *(_wrap(line, width, "", "  ") for line in task_head(scored, outlook.now))]
         lines.append(f"  {'day':<10}  {'answer':<8} {'start between':<14} {'chance':>6}  what decides")
         for day in scored.days:
             lines += _day_lines(day, outlook, width)
     asks = _unknowns(outlook)
     if asks:
-        lines += ["", "Not known yet:", *(_wrap(text, width, "  - ", "    ") for text in asks)]
+        lines += ["", "Not known yet:", *(_wrap(_what_is_missing(text), width, "  - ", "    ") for text in asks)]
     lines += ["", _wrap(SHORT_CAUTION, width), "Why a day came out so: advisor why " + _first_no(outlook)]
     return "\n".join(lines)
 
@@ -62,8 +62,8 @@ def task_head(scored: TaskOutlook, now: datetime) -> list[str]:
     first, last = (moment.astimezone(zone) for moment in span)
     wanted = f"wanted {first.strftime('%-d %b')} to {last.strftime('%-d %b')}"
     if is_overdue(task, now):
-        days = (now - span[1]).days
-        return [f"{title} ({wanted}: {days} days overdue)"]
+        days = (now.astimezone(zone).date() - last.date()).days
+        return [f"{title} ({wanted}: {days} {'day' if days == 1 else 'days'} overdue)"]
     return [f"{title} ({wanted})"]
 
 
@@ -74,7 +74,7 @@ def _day_lines(day: Day, outlook: Outlook, width: int) -> list[str]:
     if day.best_start is not None:
         run = next(run for run in day.windows if run[0] <= day.best_start <= run[1])
         start = f"{_clock(run[0], zone)}-{_clock(run[1], zone)}" if run[0] != run[1] else _clock(run[0], zone)
-    chance = "" if day.chance is None or day.verdict == "no-go" else f"{day.chance:.0%}"
+    chance = "" if day.chance is None or not (day.verdict == "go" or day.too_early) else f"{day.chance:.0%}"
     decides = _decides(day, outlook.household.units)
     lead = f"  {name:<10}  {WORDS[day.verdict]:<8} {start:<14} {chance:>6}  "
     return textwrap.wrap(decides, width, initial_indent=lead, subsequent_indent=" " * len(lead)) or [
@@ -151,7 +151,7 @@ def why_text(outlook: Outlook, scored: TaskOutlook, day: Day, width: int = 80) -
     if unknown:
         lines += ["", "Not known:"]
         for reason in unknown:
-            lines.append(_wrap(f"{reason.title}. {reason.text}", width, "  ? ", "    "))
+            lines.append(_wrap(f"{reason.title}. {_what_is_missing(reason.text)}", width, "  ? ", "    "))
     if day.verdict != "go":
         lines += ["", *_change(day, failing, unknown, width)]
     if kept:
@@ -212,6 +212,12 @@ def _unknowns(outlook: Outlook) -> list[str]:
     return list(told.values())[:6]
 
 
+def _what_is_missing(text: str) -> str:
+    """The sentence as it stands under a heading that says already that this is not known."""
+    bare = text.removeprefix("Not known: ")
+    return bare[:1].upper() + bare[1:]
+
+
 def _first_no(outlook: Outlook) -> str:
     for wanted in ("no-go", "unknown", "go"):
         for scored in outlook.tasks:
@@ -225,8 +231,9 @@ def _clock(hour: np.datetime64, zone) -> str:
     return from_numpy(hour).astimezone(zone).strftime("%H:%M")
 
 
-def _hours(hours: float) -> str:
-    return f"{hours * 60:.0f} min" if hours < 1 else f"{hours:.0f} h"
+def _ago(hours: float) -> str:
+    length = f"{abs(hours) * 60:.0f} min" if abs(hours) < 1 else f"{abs(hours):.0f} h"
+    return f"{length} ago" if hours >= 0 else f"{length} in the future by this clock"
 
 
 def _wrap(text: str, width: int, first: str = "", rest: str = "") -> str:
