@@ -48,6 +48,10 @@ REASON_TEXT: dict[Reason, str] = {
 }
 
 
+#: note on a stored answer that says neither when it was issued nor when it was fetched
+AGE_ASSUMED = "the answer does not say how old it is: it is taken as fetched now"
+
+
 @dataclass(frozen=True, slots=True)
 class Field:
     """One variable of a forecast.

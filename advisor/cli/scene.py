@@ -9,7 +9,7 @@ import click
 
 from advisor.cli.options import Common, load_household
 from advisor.errors import WeatherError
-from advisor.forecast import Forecast
+from advisor.forecast import AGE_ASSUMED, Forecast
 from advisor.ledger import read_ledger
 from advisor.model import Household, Record
 from advisor.outlook import Outlook, make_outlook
@@ -74,6 +74,8 @@ def read_stored(path: Path, common: Common) -> Forecast:
         forecast = read_answer(body, fetched_at=common.fetched_at)
         if forecast.provenance.issued_at is None and forecast.provenance.fetched_at is None:
             forecast = read_answer(body, fetched_at=common.now)
+            source = forecast.provenance
+            forecast = replace(forecast, provenance=replace(source, notes=(*source.notes, AGE_ASSUMED)))
     except WeatherError as error:
         raise type(error)(error.what, where=error.where or str(path), hint=error.hint) from error
     return forecast

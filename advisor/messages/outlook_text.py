@@ -10,6 +10,7 @@ import numpy as np
 from advisor import units
 from advisor.clock import from_numpy
 from advisor.explain import RuleReason, difference
+from advisor.forecast import AGE_ASSUMED
 from advisor.messages.cautions import SHORT_CAUTION
 from advisor.outlook import Day, Outlook, TaskOutlook
 from advisor.sequence import follow_up_span, is_overdue
@@ -23,6 +24,8 @@ def head(outlook: Outlook) -> list[str]:
     age = provenance.age_hours(outlook.now)
     since = "issued" if provenance.issued_at else "fetched"
     aged = "age unknown" if age is None else f"{since} {_ago(age)}"
+    if AGE_ASSUMED in provenance.notes:
+        aged = "age not stated, taken as fetched now"
     local = outlook.now.astimezone(site.zone)
     lines = [
         f"{outlook.household.name}, {local.strftime('%A %-d %B %Y, %H:%M')} {local.tzname()}",
