@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import PurePath
 
 from advisor.errors import Problem
+from advisor.model import DEFAULT_FLOORS
 from advisor.rulebook.schema import Rule, Setting
 
 
@@ -25,7 +26,7 @@ def _each(rules: Mapping[str, Rule]) -> Iterator[Problem]:
             yield Problem(
                 f'the file is not named after its rule "{rule_id}"', rule.path, f"rename it to {rule_id}.toml"
             )
-        if len(rule.examples) < 2 or len({example.expect for example in rule.examples}) < 2:
+        if not {"go", "no-go"} <= {example.expect for example in rule.examples}:
             yield Problem("a rule needs at least two examples, one inside and one outside", rule.path)
         same = (rule.modes, tuple(sorted(rule.applies.items())), rule.measure, rule.at_least, rule.at_most)
         if same in seen:
@@ -34,10 +35,14 @@ def _each(rules: Mapping[str, Rule]) -> Iterator[Problem]:
 
 
 def _loosened(shipped: Rule, own: Rule) -> Iterator[Problem]:
-    """An own rule may tighten a safety or label rule, never loosen it, retarget it or change its kind."""
+    """An own rule may tighten a safety or label rule, never loosen it, retarget it or change its kind.
+
+    An effect rule is the person's own affair, except that a limit which the label may set stays the label's to set.
+    """
+    hint = f"safety and label rules can only be tightened; the shipped one is {shipped.path}"
+    yield from _label_fields(shipped, own)
     if shipped.kind == "effect":
         return
-    hint = f"safety and label rules can only be tightened; the shipped one is {shipped.path}"
     if own.kind != shipped.kind:
         yield Problem(f'"{own.id}" is a {shipped.kind} rule and must stay one', own.path, hint)
     same_target = (own.measure.quantity, own.measure.span, own.measure.take, own.measure.for_each) == (
@@ -52,19 +57,34 @@ def _loosened(shipped: Rule, own: Rule) -> Iterator[Problem]:
         yield Problem(f'"{own.id}" must apply wherever the shipped rule applies', own.path, hint)
     for side, looser in (("at_most", _higher), ("at_least", _lower)):
         before, after = getattr(shipped, side), getattr(own, side)
-        if before is not None and (after is None or after.label != before.label or looser(before, after)):
+        if before is not None and (after is None or looser(before, after)):
             yield Problem(f'"{own.id}" loosens {side}', own.path, hint)
-    if shipped.measure.length is not None and own.measure.length is not None:
-        before, after = shipped.measure.length, own.measure.length
-        if after.label != before.label or _lower(before, after):
-            yield Problem(f'"{own.id}" shortens the span', own.path, hint)
-    if (shipped.missing_label, shipped.estimate) != (
-        own.missing_label,
-        own.estimate,
-    ) and own.missing_label != "block":
+    before, after = shipped.measure.length, own.measure.length
+    if before is not None and after is not None:
+        # more time to reach a sum is a favour, more time to keep out of harm's way is none
+        gathers = shipped.measure.take == "sum" and shipped.at_least is not None
+        if _higher(before, after) if gathers else _lower(before, after):
+            yield Problem(f'"{own.id}" {"lengthens" if gathers else "shortens"} the span', own.path, hint)
+    if own.missing_label not in (shipped.missing_label, "block") or own.estimate not in (shipped.estimate, None):
         yield Problem(f'"{own.id}" must treat what is missing as the shipped rule does', own.path, hint)
-    if own.floor is not None and own.floor < (shipped.floor if shipped.floor is not None else 0.9):
-        yield Problem(f'"{own.id}" lowers the chance floor', own.path, hint)
+    usual = DEFAULT_FLOORS[shipped.kind] if shipped.floor is None else shipped.floor
+    if own.floor is not None and own.floor < usual:
+        yield Problem(f'"{own.id}" lowers the chance floor below {usual:.0%}', own.path, hint)
+
+
+def _label_fields(shipped: Rule, own: Rule) -> Iterator[Problem]:
+    """Every label field that may set a limit or a span of the shipped rule may set it in the own one."""
+    for name, before, after in (
+        ("at_most", shipped.at_most, own.at_most),
+        ("at_least", shipped.at_least, own.at_least),
+        ("length", shipped.measure.length, own.measure.length),
+    ):
+        if before is not None and before.label and (after is None or after.label != before.label):
+            yield Problem(
+                f'"{own.id}" leaves out the label field "{before.label}" in {name}',
+                own.path,
+                f'the label is the law: write {name} = {{ label = "{before.label}", default = "..." }}',
+            )
 
 
 def _higher(before: Setting, after: Setting) -> bool:
