@@ -8,7 +8,7 @@ from collections.abc import Mapping
 
 from advisor import units
 from advisor.errors import InvalidFile, Problem, did_you_mean
-from advisor.model import LABEL_QUANTITIES
+from advisor.model import LABEL_QUANTITIES, RATE_FIELDS
 from advisor.rulebook import schema
 from advisor.rulebook.quantities import QUANTITIES, Quantity
 from advisor.rulebook.schema import Example, Measure, Rule, Setting, Source
@@ -74,31 +74,28 @@ class _Parser:
         data = self.data
         self.unknown_keys(data, (), _KEYS[""])
         quantity = self.quantity()
-        fields = dict(
-            id=self.word(data, ("id",), required=True),
-            title=self.word(data, ("title",), required=True),
-            kind=self.choice(data, ("kind",), schema.KINDS),
-            modes=self.modes(),
-            applies=self.applies(),
-            measure=self.measure(quantity),
-            missing_label=self.choice(
-                data.get("missing", {}),
-                ("missing", "label"),
-                ("default", "block", "not-applicable"),
-                "default",
-            ),
-            estimate=self.estimate(quantity),
-            words=self.words(),
-            sources=self.sources(),
-            floor=self.floor(),
-            path=self.path,
-        )
+        missing = self.table(data, ("missing",))
+        self.unknown_keys(missing, ("missing",), _KEYS["missing"])
+        fields = {
+            "id": self.word(data, ("id",), required=True),
+            "title": self.word(data, ("title",), required=True),
+            "kind": self.choice(data, ("kind",), schema.KINDS),
+            "modes": self.modes(),
+            "measure": self.measure(quantity),
+            "missing_label": self.choice(missing, ("missing", "label"), schema.MISSING_LABEL, "default"),
+            "estimate": self.estimate(missing, quantity),
+            "words": self.words(),
+            "sources": self.sources(),
+            "floor": self.floor(),
+            "path": self.path,
+        }
+        fields["applies"] = self.applies(fields["measure"].for_each)
         limits = self.table(data, ("limit",), required=True)
         self.unknown_keys(limits, ("limit",), _KEYS["limit"])
         dimension = quantity.dimension if quantity else None
         for side in ("at_least", "at_most"):
             fields[side] = self.setting(limits, ("limit", side), dimension)
-        if limits and not (fields["at_least"] or fields["at_most"]):
+        if isinstance(data.get("limit"), dict) and not (fields["at_least"] or fields["at_most"]):
             self.fault(("limit",), "a limit needs at_least or at_most")
         fields["examples"] = self.examples(dimension)
         if fields["id"] and not _ID.match(fields["id"]):
@@ -157,21 +154,25 @@ class _Parser:
         value = self.data.get("floor")
         if value is None:
             return None
-        if not isinstance(value, (int, float)) or not 0.0 <= value <= 1.0:
+        if type(value) not in (int, float) or not 0.0 <= value <= 1.0:
             self.fault(("floor",), "floor must be a number from 0 to 1")
             return None
         return float(value)
 
-    def applies(self) -> Mapping[str, str]:
+    def applies(self, for_each: str | None) -> Mapping[str, str]:
         guards = self.table(self.data, ("applies",))
         known = {*FACTS, *NEIGHBOUR_FACTS}
         for fact, value in guards.items():
+            key = ("applies", fact)
             if fact not in known:
-                self.fault(("applies", fact), f'"{fact}" is not a fact', did_you_mean(fact, known))
+                self.fault(key, f'"{fact}" is not a fact', did_you_mean(fact, known))
             elif not isinstance(value, str):
-                self.fault(
-                    ("applies", fact), f"{fact} is compared with text", f'write {fact} = "yes" or the like'
-                )
+                self.fault(key, f"{fact} is compared with text", f'write {fact} = "yes" or the like')
+            elif value not in schema.GUARD_VALUES[fact]:
+                # a guard that can never hold would take the rule away without a word
+                self.fault(key, f'{fact} is never "{value}"', did_you_mean(value, schema.GUARD_VALUES[fact]))
+            elif fact in NEIGHBOUR_FACTS and for_each != "neighbour":
+                self.fault(key, f'{fact} asks for for_each = "neighbour" in [measure]')
         return dict(guards)
 
     def quantity(self) -> Quantity | None:
@@ -199,14 +200,21 @@ class _Parser:
         if not isinstance(count, int) or isinstance(count, bool) or count < 1:
             self.fault(("measure", "count"), "count must be a whole number from 1")
             count = 1
+        if take == "sum" and quantity is not None and quantity.dimension != "water_depth":
+            # what is known of a sum bounds the whole only where nothing is ever below zero
+            self.fault(("measure", "take"), f'"{quantity.name}" is no amount that adds up', "only water does")
+        if span == "nights-after" and take not in ("", "min", "max", "any", "all"):
+            self.fault(("measure", "take"), f'nights have no "{take}"', "write min, max, any or all")
+        if "count" in data and span != "nights-after":
+            self.fault(("measure", "count"), f'span "{span}" has no count')
         length = self.setting(data, ("measure", "length"), "time")
         if span in ("before", "after", "work+after") and length is None:
             self.fault(("measure",), f'span "{span}" needs a length', 'write length = "24 h"')
         if length is not None and span in ("work", "nights-after", "at-start"):
             self.fault(("measure", "length"), f'span "{span}" has no length')
         if quantity is not None and (for_each == "neighbour") != (quantity.scope == "neighbour"):
-            self.fault(("measure",), f'quantity "{quantity.name}" '
-                       + ('needs for_each = "neighbour"' if for_each is None else "is not one for each neighbour"))  # fmt: skip
+            what = "is not one for each neighbour" if for_each else 'needs for_each = "neighbour"'
+            self.fault(("measure",), f'quantity "{quantity.name}" {what}')
         return Measure(quantity.name if quantity else "", span, take, for_each, length, count)
 
     def setting(self, data: Mapping, key: tuple, dimension: str | None) -> Setting | None:
@@ -221,25 +229,30 @@ class _Parser:
             )
             return None
         self.unknown_keys(value, key, _KEYS["setting"])
-        label = value.get("label")
-        if label is not None and label not in LABEL_QUANTITIES:
-            self.fault(
-                (*key, "label"), f'"{label}" is not a label field', did_you_mean(str(label), LABEL_QUANTITIES)
-            )
-        elif (
-            label is not None
-            and dimension not in (None, "application_rate")
-            and LABEL_QUANTITIES[label] != dimension
-        ):
-            self.fault((*key, "label"), f'label field "{label}" is a {LABEL_QUANTITIES[label].replace("_", " ")}, '
-                       f"the quantity is a {dimension.replace('_', ' ')}")  # fmt: skip
-        if label is None and "default" not in value:
+        label = self.label_field(value, key, dimension)
+        if "label" not in value and "default" not in value:
             self.fault(key, f"{key[-1]} has neither a label field nor a default")
-        return Setting(
-            self.number(value, (*key, "default"), dimension),
-            label,
-            self.number(value, (*key, "cap"), dimension),
-        )
+        default = self.number(value, (*key, "default"), dimension)
+        cap = self.number(value, (*key, "cap"), dimension)
+        if None not in (default, cap) and (default > cap if key[-1] == "at_most" else default < cap):
+            self.fault((*key, "default"), "the default lies beyond the cap")
+        if cap is not None and key[-1] == "length":
+            self.fault((*key, "cap"), "a length has no cap")
+        return Setting(default, label, cap)
+
+    def label_field(self, setting: Mapping, key: tuple, dimension: str | None) -> str | None:
+        label = setting.get("label")
+        if label is None:
+            return None
+        if not isinstance(label, str) or label not in LABEL_QUANTITIES:
+            hint = did_you_mean(str(label), LABEL_QUANTITIES)
+            self.fault((*key, "label"), f'"{label}" is not a label field', hint)
+            return None
+        stated = "application_rate" if label in RATE_FIELDS else LABEL_QUANTITIES[label]
+        if dimension not in (None, stated):
+            ours, theirs = (one.replace("_", " ") for one in (dimension, stated))
+            self.fault((*key, "label"), f'label field "{label}" is a {theirs}, the quantity is a {ours}')
+        return label
 
     def number(self, data: Mapping, key: tuple, dimension: str | None) -> float | None:
         value = data.get(key[-1])
@@ -254,17 +267,17 @@ class _Parser:
             self.fault(key, str(error.problems[0].what), error.problems[0].hint)
             return None
 
-    def estimate(self, quantity: Quantity | None) -> str | None:
-        missing = self.table(self.data, ("missing",))
-        self.unknown_keys(missing, ("missing",), _KEYS["missing"])
+    def estimate(self, missing: Mapping, quantity: Quantity | None) -> str | None:
         value = missing.get("weather", "unknown")
         if value == "unknown":
             return None
         name = value.removeprefix("estimate:") if isinstance(value, str) else ""
         if not isinstance(value, str) or not value.startswith("estimate:") or name not in QUANTITIES:
-            self.fault(("missing", "weather"), f'"{value}" is neither "unknown" nor "estimate:" and a registered quantity',
-                       did_you_mean(name, QUANTITIES))  # fmt: skip
+            what = f'"{value}" is neither "unknown" nor "estimate:" and a registered quantity'
+            self.fault(("missing", "weather"), what, did_you_mean(name, QUANTITIES))
             return None
+        if quantity and not quantity.inputs:
+            self.fault(("missing", "weather"), f'"{quantity.name}" is never missing from the weather')
         if quantity and QUANTITIES[name].dimension != quantity.dimension:
             self.fault(
                 ("missing", "weather"),
@@ -277,24 +290,36 @@ class _Parser:
         self.unknown_keys(words, ("words",), _KEYS["words"])
         for name in _KEYS["words"] if words else ():
             text = self.word(words, ("words", name), required=True)
-            for placeholder in re.findall(r"\{(\w*)", text):
-                if placeholder not in PLACEHOLDERS:
-                    self.fault(
-                        ("words", name),
-                        f'"{{{placeholder}}}" is not a placeholder',
-                        did_you_mean(placeholder, PLACEHOLDERS),
-                    )
+            self.placeholders(text, ("words", name))
         return dict(words)
 
+    def placeholders(self, text: str, key: tuple) -> None:
+        for placeholder in re.findall(r"\{(\w*)", text):
+            if placeholder not in PLACEHOLDERS:
+                hint = did_you_mean(placeholder, PLACEHOLDERS)
+                self.fault(key, f'"{{{placeholder}}}" is not a placeholder', hint)
+                return
+        try:
+            text.format(**dict.fromkeys(PLACEHOLDERS, ""))
+        except (ValueError, LookupError, AttributeError) as error:
+            self.fault(key, f"the braces of this text cannot be read: {error}", "write {value} and the like")
+
+    def rows(self, name: str) -> list[tuple[int, Mapping]]:
+        """The tables of an array of tables, each with its index."""
+        rows = self.data.get(name, [])
+        if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
+            self.fault((name,), f"{name} must be tables", f"write each under [[{name}]]")
+            return []
+        return list(enumerate(rows))
+
     def sources(self) -> tuple[Source, ...]:
-        rows = self.data.get("source", [])
-        if not isinstance(rows, list) or not rows:
+        if not self.data.get("source"):
             self.fault(
                 (), "a rule names at least one [[source]]", 'use kind = "common practice" where there is none'
             )
             return ()
         found = []
-        for at, row in enumerate(rows):
+        for at, row in self.rows("source"):
             self.unknown_keys(row, ("source", at), _KEYS["source"])
             kind = self.choice(row, ("source", at, "kind"), schema.SOURCE_KINDS)
             found.append(Source(kind, self.word(row, ("source", at, "text"), required=True)))
@@ -302,7 +327,7 @@ class _Parser:
 
     def examples(self, dimension: str | None) -> tuple[Example, ...]:
         found = []
-        for at, row in enumerate(self.data.get("example", [])):
+        for at, row in self.rows("example"):
             key = ("example", at)
             self.unknown_keys(row, key, _KEYS["example"])
             expect = self.choice(row, (*key, "expect"), ("go", "no-go", "unknown"))

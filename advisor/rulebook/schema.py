@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, get_args
 
+from advisor.model import NeighbourKind
 from advisor.rulebook.spans import Take
 
 Kind = Literal["safety", "label", "effect"]
@@ -17,7 +18,28 @@ MODES = ("foliar", "soil", "both")
 SPANS = ("before", "work", "after", "work+after", "nights-after", "at-start")
 TAKES = ("min", "max", "sum", "mean", "any", "all", "last")
 FOR_EACH = ("neighbour",)
+MISSING_LABEL = ("default", "block", "not-applicable")
 SOURCE_KINDS = ("label", "publication", "standard", "regulation", "common practice")
+
+_YES_OR_NO = ("yes", "no")
+#: fact -> what a guard may compare it with
+GUARD_VALUES: dict[str, tuple[str, ...]] = {
+    "treatment.method": ("broadcast", "spot"),
+    "treatment.mode": MODES,
+    "target.life_cycle": ("perennial", "biennial", "winter-annual", "summer-annual"),
+    "season": ("spring", "summer", "autumn", "winter"),
+    "target.hardy_in_autumn": _YES_OR_NO,
+    "label.volatile": _YES_OR_NO,
+    "label.root_active": _YES_OR_NO,
+    "label.restricted_use": _YES_OR_NO,
+    "household.for_hire": _YES_OR_NO,
+    "area.slope": ("flat", "gentle", "steep"),
+    "area.turf_season": ("cool-season", "warm-season"),
+    "area.sensitive_near": _YES_OR_NO,
+    "neighbour.kind": get_args(NeighbourKind),
+    "neighbour.sensitivity": ("ordinary", "high"),
+    "neighbour.drift": _YES_OR_NO,
+}
 
 
 @dataclass(frozen=True, slots=True)
