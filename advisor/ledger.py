@@ -1,10 +1,10 @@
-"""The passes that were made: the database's records and the household's own history file, as one ledger."""
+"""The passes that were made and the choices that changed the plan: the database and the household's history file."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
-from advisor.model import Household, Record
+from advisor.model import Household, PlanEntry, Record
 
 
 def read_ledger(household: Household, database: Path) -> tuple[Record, ...]:
@@ -17,3 +17,14 @@ def read_ledger(household: Household, database: Path) -> tuple[Record, ...]:
         with Store.open_readonly(database) as store:
             found += current(store)
     return tuple(sorted(found, key=lambda record: record.started_at))
+
+
+def read_plans(database: Path) -> tuple[PlanEntry, ...]:
+    """All choices that changed the plan, oldest first. Nothing is created."""
+    if not database.exists():
+        return ()
+    from advisor.store.database import Store
+    from advisor.store.plans import history
+
+    with Store.open_readonly(database) as store:
+        return tuple(history(store))

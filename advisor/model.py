@@ -338,6 +338,27 @@ class Household:
     licence: Licence | None = None
 
 
+#: a pass on a day of one's own choosing, the sequence begun again, or nothing more until a day
+PlanKind = Literal["pass-on", "restart", "leave"]
+
+
+@dataclass(frozen=True, slots=True)
+class PlanEntry:
+    """A choice that changed the plan of one treatment on one area; records are never touched by it.
+
+    `day` is the local day chosen: that of the pass, of the sequence's new first pass, or, of "leave", the first
+    on which the treatment is looked at again.
+    """
+
+    treatment: str
+    area: str
+    kind: PlanKind
+    day: date
+    made_at: datetime
+    says: str = ""
+    id: str = ""
+
+
 @dataclass(frozen=True, slots=True)
 class Task:
     """One treatment on one area at one site, on one pass: the thing that is scored."""
@@ -350,6 +371,8 @@ class Task:
     pass_number: int
     #: passes done before in this sequence, oldest first
     done: tuple[Record, ...] = ()
+    #: the choice that this pass rests on, where one was made
+    plan: PlanEntry | None = None
 
     @property
     def id(self) -> str:

@@ -179,7 +179,42 @@ MEASUREMENTS = Migration(
     ),
 )
 
-MIGRATIONS: tuple[Migration, ...] = (FIRST_TABLES, MEASUREMENTS)
+PLANS = Migration(
+    "choices of the plan",
+    (
+        """
+        CREATE TABLE plans (
+            row INTEGER PRIMARY KEY,
+            id TEXT NOT NULL UNIQUE,
+            made_at TEXT NOT NULL,
+            treatment TEXT NOT NULL,
+            area TEXT NOT NULL,
+            kind TEXT NOT NULL CHECK (kind IN ('pass-on', 'restart', 'leave')),
+            day TEXT NOT NULL,
+            says TEXT NOT NULL
+        ) STRICT
+        """,
+        "CREATE INDEX plans_of_task ON plans (treatment, area, made_at, row)",
+        """
+        CREATE TRIGGER plans_refuse_update BEFORE UPDATE ON plans
+        BEGIN SELECT RAISE(ABORT, 'plans are append-only: write a new choice instead of changing a row');
+        END
+        """,
+        """
+        CREATE TRIGGER plans_refuse_delete BEFORE DELETE ON plans
+        BEGIN SELECT RAISE(ABORT, 'plans are append-only: write a new choice instead of deleting a row');
+        END
+        """,
+        """
+        CREATE TRIGGER plans_refuse_replace BEFORE INSERT ON plans
+        WHEN EXISTS (SELECT 1 FROM plans WHERE id = NEW.id OR row = NEW.row)
+        BEGIN SELECT RAISE(ABORT, 'plans are append-only: write a new choice instead of replacing a row');
+        END
+        """,
+    ),
+)
+
+MIGRATIONS: tuple[Migration, ...] = (FIRST_TABLES, MEASUREMENTS, PLANS)
 
 
 def version_of(connection: sqlite3.Connection) -> int:
