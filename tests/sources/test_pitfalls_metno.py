@@ -258,3 +258,14 @@ def test_it_is_stale_when_older_than_its_limit():
     read = forecast(INNSBRUCK)
     now = datetime(2022, 6, 3, 9, tzinfo=UTC)
     assert not control(read, now).fields["air_temperature"].known.any()
+
+
+def test_a_six_hour_amount_in_the_hourly_part_stands_for_none_of_its_hours():
+    data = payloads.data(INNSBRUCK)
+    entry = data["properties"]["timeseries"][2]["data"]
+    assert "next_6_hours" in entry
+    del entry["next_1_hours"]
+    rain = read_answer(json.dumps(data).encode()).fields["precipitation"]
+    assert np.isnan(rain.values[0, 0, 2])
+    assert rain.reason[0, 0, 2] == Reason.NULL
+    assert rain.known[0, 0, [1, 3]].all()
