@@ -6,15 +6,16 @@ NaN and None mean that nobody has said, and `notes` says whose turn it is to say
 
 from __future__ import annotations
 
+from calendar import monthrange
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from advisor.clock import to_numpy
-from advisor.model import LABEL_QUANTITIES, REQUIRED_LABEL_FIELDS, Neighbour, Record, Task
+from advisor.model import LABEL_QUANTITIES, REQUIRED_LABEL_FIELDS, Label, Neighbour, Record, Task
 from advisor.soil.runoff import turf_curve_number
 from advisor.soil.texture import soil_texture
 from advisor.soil.water import total_available_water, turf_coefficient
@@ -70,7 +71,9 @@ class TaskTable:
         return len(self.site)
 
 
-def build(tasks: Sequence[Task], records: Sequence[Record], now: datetime, site_index: Sequence[int] | None = None) -> TaskTable:
+def build(
+    tasks: Sequence[Task], records: Sequence[Record], now: datetime, site_index: Sequence[int] | None = None
+) -> TaskTable:
     """Arrays of the tasks of one or more households, as the ledger stands at `now`."""
     count = len(tasks)
     site = np.asarray(site_index if site_index is not None else np.zeros(count), dtype=int)
@@ -78,11 +81,16 @@ def build(tasks: Sequence[Task], records: Sequence[Record], now: datetime, site_
     label = {name: np.full(count, np.nan) for name in LABEL_QUANTITIES}
     blank: dict[str, np.ndarray] = {}
     scalars = {name: np.full(count, np.nan) for name in _SCALARS}
-    instants = {name: np.full(count, np.datetime64("NaT"), dtype="datetime64[s]") for name in ("last_pass", "latest_day_end")}
+    instants = {
+        name: np.full(count, np.datetime64("NaT"), dtype="datetime64[s]")
+        for name in ("last_pass", "latest_day_end")
+    }
     facts: dict[str, list[str | None]] = {name: [None] * count for name in _FACTS}
     slots = max((len(task.area.neighbours) for task in tasks), default=0)
     neighbours = {name: np.full((count, slots), np.nan) for name in ("distance", "bearing", "arc")}
-    neighbour_facts = {name: np.full((count, slots), "", dtype=object) for name in ("kind", "sensitivity", "drift")}
+    neighbour_facts = {
+        name: np.full((count, slots), "", dtype=object) for name in ("kind", "sensitivity", "drift")
+    }
     for at, task in enumerate(tasks):
         for name, value in task.label.limits.items():
             label[name][at] = value
@@ -113,7 +121,9 @@ def build(tasks: Sequence[Task], records: Sequence[Record], now: datetime, site_
         site=site,
         zone=[task.household.site.zone for task in tasks],
         duration=np.array([task.duration for task in tasks], dtype=float),
-        clean_up=np.array([task.household.sprayers[task.treatment.sprayer].clean_up for task in tasks], dtype=float),
+        clean_up=np.array(
+            [task.household.sprayers[task.treatment.sprayer].clean_up for task in tasks], dtype=float
+        ),
         label=label,
         blank=blank,
         facts=facts,
@@ -145,7 +155,11 @@ _FACTS: dict[str, str] = {
     "area.sensitive_near": "yes where a neighbour within 100 m is a planting, edible or vines, else no",
 }
 FACTS = _FACTS
-NEIGHBOUR_FACTS = {"neighbour.kind": "kind", "neighbour.sensitivity": "sensitivity", "neighbour.drift": "drift"}
+NEIGHBOUR_FACTS = {
+    "neighbour.kind": "kind",
+    "neighbour.sensitivity": "sensitivity",
+    "neighbour.drift": "drift",
+}
 
 _SCALARS = (
     "pass_number",
@@ -203,7 +217,9 @@ def _grows(neighbour: Neighbour) -> bool:
 
 def same_ingredient(task: Task, record: Record) -> bool:
     ours = {ingredient.name.casefold() for ingredient in task.label.active_ingredients}
-    return record.area == task.area.id and bool(ours & {name.casefold() for name in record.active_ingredients})
+    return record.area == task.area.id and bool(
+        ours & {name.casefold() for name in record.active_ingredients}
+    )
 
 
 def last_pass(task: Task, records: Sequence[Record]) -> Record | None:
@@ -216,10 +232,15 @@ def label_year(task: Task, now: datetime) -> tuple[date, date]:
     """[first, next first) day of the label's year that holds `now`."""
     today = now.astimezone(task.household.site.zone).date()
     month, day = getattr(task.label, "year_starts", (1, 1))
-    first = date(today.year, month, day)
+    first = _day_of(today.year, month, day)
     if today < first:
-        first = date(today.year - 1, month, day)
-    return first, date(first.year + 1, month, day)
+        first = _day_of(today.year - 1, month, day)
+    return first, _day_of(first.year + 1, month, day)
+
+
+def _day_of(year: int, month: int, day: int) -> date:
+    """A calendar day that recurs each year; 29 February is the 28th in common years."""
+    return date(year, month, min(day, monthrange(year, month)[1]))
 
 
 def latest_day(task: Task, now: datetime) -> date | None:
@@ -230,9 +251,9 @@ def latest_day(task: Task, now: datetime) -> date | None:
     if frost is None:
         return None
     today = now.astimezone(task.household.site.zone).date()
-    latest = date.fromordinal(date(today.year, *frost).toordinal() + 28)
+    latest = _day_of(today.year, *frost) + timedelta(days=28)
     # In the months after the year's last day the next frost is the one that counts.
-    return latest if (today - latest).days < 120 else date.fromordinal(date(today.year + 1, *frost).toordinal() + 28)
+    return latest if (today - latest).days < 120 else _day_of(today.year + 1, *frost) + timedelta(days=28)
 
 
 def planned_rate(task: Task) -> float | None:
@@ -249,17 +270,17 @@ def _task_scalars(task: Task, records: Sequence[Record], now: datetime) -> dict[
         for record in records
         if same_ingredient(task, record) and first <= record.started_at.astimezone(zone).date() < following
     ]
-    amounts = [np.nan if r.amount is None else r.amount / (r.size or area.size) for r in this_year]
+    amounts = [_put_down(label, record) for record in this_year]
     rate = planned_rate(task)
     planned = np.nan if rate is None else rate
     listed = {name.casefold() for name in label.turf_species}
     allowed = bool(listed) and all(species.casefold() in listed for species in area.turf)
     sprayer = household.sprayers[task.treatment.sprayer]
     clean = np.nan
-    if sprayer.rinsed is not None:
-        clean = float(sprayer.rinsed)
-    elif sprayer.last_contents is not None:
-        clean = float(sprayer.last_contents.strip().casefold() in ("", "none", "nothing", "water", label.product.casefold()))
+    if sprayer.last_contents is not None:
+        harmless = sprayer.last_contents.strip().casefold() in ("", "none", "nothing", "water")
+        same = sprayer.last_contents.strip().casefold() == label.product.strip().casefold()
+        clean = 1.0 if harmless or same else np.nan if sprayer.rinsed is None else float(sprayer.rinsed)
     out = {
         "pass_number": float(task.pass_number),
         "passes_this_year": float(len(this_year) + 1),
@@ -286,6 +307,19 @@ def _task_scalars(task: Task, records: Sequence[Record], now: datetime) -> dict[
     return out
 
 
+def _put_down(label: Label, record: Record) -> float:
+    """Product of a recorded pass on each square metre [mL/m² or g/m²]; NaN where that cannot be told.
+
+    A pass without its amount or size counts as the most that the label allows in one. Another product with the same
+    ingredient may hold more or less of it, so the two cannot be added.
+    """
+    if record.product.strip().casefold() != label.product.strip().casefold():
+        return np.nan
+    if record.amount is None or not record.size:
+        return label.limits.get("maximum_per_application", np.nan)
+    return record.amount / record.size
+
+
 def _place_allowed(task: Task) -> float:
     """1 where the label names the kind of place and no local ban is stated, 0 where not, NaN where nobody says."""
     site, label = task.household.site, task.label
@@ -301,41 +335,55 @@ def _place_allowed(task: Task) -> float:
 def _household_notes(task: Task):
     area, household, label = task.area, task.household, task.label
     if area.irrigation is None:
-        yield "wetting", f'the irrigation timetable of area "{area.id}" is not stated: write irrigation = "none" or its times'
+        yield (
+            "wetting",
+            f'the irrigation timetable of area "{area.id}" is not stated: write irrigation = "none" or its times',
+        )
     if household.site.soil is None:
         reason = "the soil texture of the site is not stated"
         yield "soil_stress", reason
         yield "runoff_depth", reason
     elif area.soil_state is None:
-        yield "soil_stress", (
-            f'the forecast holds too little past weather, and the soil of area "{area.id}" is not stated: '
-            'look at it and write soil_state = "moist" and soil_seen = the date'
+        yield (
+            "soil_stress",
+            (
+                f'the forecast holds too little past weather, and the soil of area "{area.id}" is not stated: '
+                'look at it and write soil_state = "moist" and soil_seen = the date'
+            ),
         )
     else:
-        yield "soil_stress", f'what was seen of the soil of area "{area.id}" cannot be carried through to this day'
+        yield (
+            "soil_stress",
+            f'what was seen of the soil of area "{area.id}" cannot be carried through to this day',
+        )
     if label.blank:
         names = ", ".join(f'"{name}" ({REQUIRED_LABEL_FIELDS[name][1]})' for name in label.blank)
         yield "label_complete", f"the label file leaves blank: {names}"
     if household.site.use is None:
         yield "place_allowed", "the kind of place is not stated: write use in [site]"
     elif household.site.local_ban is None:
-        yield "place_allowed", "whether a local rule forbids the treatment is not stated: write local_ban in [site]"
+        yield (
+            "place_allowed",
+            "whether a local rule forbids the treatment is not stated: write local_ban in [site]",
+        )
     else:
         yield "place_allowed", "the label file does not say where the product may be used"
     if not label.turf_species:
         yield "turf_allowed", "the label file lists no turf species"
     sprayer = household.sprayers[task.treatment.sprayer]
-    if sprayer.rinsed is None and sprayer.last_contents is None:
-        yield "sprayer_clean", f'what sprayer "{sprayer.id}" held last, and whether it was rinsed, is not stated'
+    missing = "what it held last" if sprayer.last_contents is None else "whether it was rinsed since"
+    yield "sprayer_clean", f'{missing} is not stated of {sprayer.kind} "{sprayer.id}"'
     if planned_rate(task) is None:
         yield "product_this_year", "the label file states no rate"
         yield "product_this_pass", "the label file states no rate"
     else:
-        yield "product_this_year", "an earlier pass of this year was recorded without its amount"
+        yield (
+            "product_this_year",
+            "an earlier pass of this year was recorded without its amount, or was made with another product of the "
+            "same active ingredient, which cannot be added up",
+        )
 
 
 def day_number(days: np.ndarray) -> np.ndarray:
     """Calendar days as floats since 1970-01-01."""
     return days.astype("datetime64[D]").astype(float)
-
-
