@@ -177,7 +177,7 @@ def test_calm_without_a_direction_breaks_nothing():
     assert len(calm) == 11
     with pytest.raises(WeatherError):  # refused as a text forecast, and not by a failed look-up
         read_answer(payloads.body("nws/hourly_MPX_103_20260720.json"))
-    reports = observations("nws/observations_latest_magicmirror_20260206.json")
+    reports = observations(payloads.names("nws/observations_latest_*_20260206.json")[0])
     assert reports[0].values["wind_speed_10m"] == 0.0
 
 
