@@ -8,12 +8,12 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from advisor import units
 from advisor.clock import from_numpy
 from advisor.messages.cautions import cautions
+from advisor.messages.mix_text import short_line
 from advisor.messages.outlook_text import head
+from advisor.mix.plan import MixRefused, plan_mix
 from advisor.outlook import Day, Outlook, TaskOutlook
-from advisor.task_table import planned_rate
 
 KINDS = ("evening", "morning")
 
@@ -54,25 +54,25 @@ def make_notice(outlook: Outlook, kind: str, day: date | None = None) -> NoticeT
 
 
 def answer_line(rows: Sequence[tuple[TaskOutlook, Day | None]], when: str, outlook: Outlook) -> str:
+    """The answer in one sentence: which areas may go and when, which not, which are not known."""
     groups: dict[tuple[str, str], list[str]] = {}
     for scored, day in rows:
         verdict = _verdict(day)
-        start = ""
-        if day is not None and day.verdict == "go":
-            run = next(run for run in day.windows if run[0] <= day.best_start <= run[1])
-            zone = outlook.household.site.zone
-            start = f", start between {_clock(run[0], zone)} and {_clock(run[1], zone)}" if run[0] != run[1] else (
-                f", start at {_clock(run[0], zone)}")  # fmt: skip
+        start = _starts(day, outlook) if verdict == "go" else ""
         groups.setdefault((verdict, start), []).append(scored.task.area.name)
-    words = {"go": "Go", "no-go": "No-go", "unknown": "Not known yet"}
+    words = {"go": "go", "no-go": "no-go", "unknown": "not known yet"}
     order = sorted(groups, key=lambda key: ("go", "unknown", "no-go").index(key[0]))
     parts = [f"{words[verdict]} for {_list(groups[verdict, start])}{start}" for verdict, start in order]
-    head_part, *rest = parts
-    return (
-        f"{when[0].upper()}{when[1:]}: {head_part[0].lower()}{head_part[1:]}"
-        + "".join(f"; {p[0].lower()}{p[1:]}" for p in rest)
-        + "."
-    )
+    return f"{when[0].upper()}{when[1:]}: {'; '.join(parts)}."
+
+
+def _starts(day: Day, outlook: Outlook) -> str:
+    zone = outlook.household.site.zone
+    runs = [
+        f"at {_clock(first, zone)}" if first == last else f"between {_clock(first, zone)} and {_clock(last, zone)}"
+        for first, last in day.windows
+    ]
+    return ", start " + " or ".join(runs)
 
 
 def reason_line(rows: Sequence[tuple[TaskOutlook, Day | None]]) -> str:
@@ -117,30 +117,21 @@ def next_line(rows: Sequence[tuple[TaskOutlook, Day | None]], outlook: Outlook, 
 
 
 def mix_lines(rows: Sequence[tuple[TaskOutlook, Day | None]], outlook: Outlook) -> list[str]:
-    """Product and water for the areas that may go, at the label's rate."""
-    system = outlook.household.units
+    """One line an area that may go: product and spray by the planner of the mixing sheet, or why there is no mix."""
     lines = []
     for scored, day in rows:
-        task = scored.task
-        rate = planned_rate(task)
-        if day is None or day.verdict != "go" or rate is None:
+        if day is None or day.verdict != "go":
             continue
-        size = task.area.size * task.treatment.sprayed_share
-        product = units.show(rate * size, "volume" if task.label.formulation == "liquid" else "mass", system)
-        line = f"Mix for {task.area.name}: {product} of {task.label.product}"
-        carrier = outlook.household.sprayers[task.treatment.sprayer].carrier_rate
-        if task.label.formulation == "granule":
-            line += ", spread dry"
-        elif carrier is not None:
-            line += f" in {_water(carrier * size, system)} of water"
+        task = scored.task
+        try:
+            plan = plan_mix(outlook.household, task.treatment, task.area)
+        except MixRefused as error:
+            first = error.problems[0]
+            hint = f" ({first.hint})" if first.hint else ""
+            lines.append(f"No mix for {task.area.name}: {first.what}{hint}.")
         else:
-            line += "; calibrate the sprayer to know the water"
-        lines.append(line + ".")
+            lines.append(short_line(plan, outlook.household.units))
     return lines
-
-
-def _water(litres: float, system: str) -> str:
-    return f"{litres / 3.785411784:.1f} gal" if system == "us" else f"{litres:.1f} L"
 
 
 def _when(day: date, outlook: Outlook) -> str:

@@ -73,16 +73,22 @@ def task_head(scored: TaskOutlook, now: datetime) -> list[str]:
 def _day_lines(day: Day, outlook: Outlook, width: int) -> list[str]:
     zone = outlook.household.site.zone
     name = day.day.strftime("%a %-d %b")
-    start = ""
-    if day.best_start is not None:
-        run = next(run for run in day.windows if run[0] <= day.best_start <= run[1])
-        start = f"{_clock(run[0], zone)}-{_clock(run[1], zone)}" if run[0] != run[1] else _clock(run[0], zone)
+    start = windows_text(day, zone)
     chance = "" if day.chance is None or not (day.verdict == "go" or day.too_early) else f"{day.chance:.0%}"
     decides = _decides(day, outlook.household.units)
     lead = f"  {name:<10}  {WORDS[day.verdict]:<8} {start:<14} {chance:>6}  "
     return textwrap.wrap(decides, width, initial_indent=lead, subsequent_indent=" " * len(lead)) or [
         lead.rstrip()
     ]
+
+
+def windows_text(day: Day, zone, words: str = "-") -> str:
+    """The runs of go starts of a day: "10:00-12:00, 16:00"."""
+    runs = [
+        _clock(first, zone) if first == last else f"{_clock(first, zone)}{words}{_clock(last, zone)}"
+        for first, last in day.windows
+    ]
+    return ", ".join(runs)
 
 
 def _decides(day: Day, system: str) -> str:

@@ -164,10 +164,17 @@ def read_answer(
         )
     forecast = SOURCES[name].read(document, fetched_at or document.fetched_at)
     digest = hashlib.sha256(body).hexdigest()
-    forecast = replace(forecast, provenance=replace(forecast.provenance, sha256=digest))
+    credit = _credit(document.data, forecast.provenance.attribution)
+    forecast = replace(forecast, provenance=replace(forecast.provenance, sha256=digest, attribution=credit))
     if latitude is not None and longitude is not None:
         check_place(forecast, latitude, longitude)
     return forecast
+
+
+def _credit(data: Any, provider: str) -> str:
+    """The provider's credit line, unless the answer says that it was invented in the provider's shape."""
+    remark = data.get("remark") if isinstance(data, dict) else None
+    return "invented weather" if isinstance(remark, str) and remark.startswith("Invented") else provider
 
 
 def distance_km(latitude_1: float, longitude_1: float, latitude_2: float, longitude_2: float) -> float:
