@@ -14,14 +14,16 @@ import numpy as np
 from advisor.clock import HOUR, from_numpy, local_dates, local_instant, to_numpy
 from advisor.conditions import Conditions
 from advisor.drift.deposit import deposit_at_neighbour
-from advisor.lawn_water import daily_reference_et, daily_totals
+from advisor.lawn_water import daily_reference_et, daily_totals, whole_days
 from advisor.soil.runoff import antecedent_curve_number, curve_number_runoff
 from advisor.soil.water import depletion_fraction, run_balance, stress_coefficient
 from advisor.task_table import TaskTable
 
 #: A stated look at the soil is carried over days without data by this much use a day, without rain [mm].
 UNSEEN_DAILY_USE = 5.0
-#: At least this many whole days of past weather replace the person's own statement.
+#: What a day of unknown weather is taken to use when it is asked how dry is too dry [mm]; common practice, no source.
+UNKNOWN_DAILY_USE = 8.0
+#: Whole days without a gap after which a balance that began with a dry profile counts.
 SPIN_UP_DAYS = 7
 
 
@@ -46,9 +48,9 @@ class AreaConditions:
         """[h] left of the person's hours after 1.5 times the job and clean-up, by start hour; -1 outside the hours."""
         axis = self.conditions.axis
         out = np.full((len(self.table), 1, len(axis)), -1.0)
-        done: dict[int, np.ndarray] = {}
+        done: dict[tuple[int, str], np.ndarray] = {}
         for at, (hours, zone) in enumerate(zip(self.table.hours, self.table.zone, strict=True)):
-            key = id(hours)
+            key = (id(hours), zone.key)
             if key not in done:
                 done[key] = _hours_left(axis, hours, zone)
             needed = 1.5 * self.table.duration[at] + self.table.clean_up[at]
@@ -111,70 +113,61 @@ class AreaConditions:
     def soil_stress(self) -> np.ndarray:
         """Ks (FAO-56 eq. 84) by hour: 1 where the turf takes water freely, less where it is short.
 
-        Spun up from past days when the forecast holds at least seven whole ones, from a dry profile, which errs on the
-        dry side; else from what the person saw; else unknown.
+        The balance runs on from what the person saw of the soil. Where nobody looked, or where a day without data lies
+        between, it runs on from a dry profile and counts once it holds at least seven whole days; else it is unknown.
         """
         index, days = self._days
         count = days.shape[1]
-        rain, rain_known = daily_totals(self.gather(self.conditions.precipitation), index, count)
-        sprinkled, sprinkled_known = daily_totals(self.irrigation, index, count)
-        reference_et, enough = daily_reference_et(self.conditions, self.table.site, index, days)
-        seen = days.astype("datetime64[D]").astype(float) == self.table.scalars["stated_day"][:, None]
-        complete = rain_known & sprinkled_known
-        usable = complete | (seen[:, None, :] & enough)
-        runoff = np.nan_to_num(curve_number_runoff(np.nan_to_num(rain), self._scalar("curve_number")))
-        p_table = self._scalar("depletion_share")
-        coefficient, available = self._scalar("crop_coefficient"), self._scalar("available_water")
-        inputs = [
-            np.where(usable, series, np.nan)
-            for series in np.broadcast_arrays(rain, runoff, sprinkled, reference_et)
-        ]
-        rain, runoff, sprinkled, reference_et = inputs
-        et_known = ~np.isnan(rain + sprinkled + reference_et)
-        stress = np.full(et_known.shape, np.nan)
-        first_day, initial = self._spin_up(et_known.all(axis=1), days)
-        for day in np.unique(first_day[first_day >= 0]):
-            rows = np.flatnonzero(first_day == day)
-            part = slice(day, None)
-            pick = [
-                np.broadcast_to(x, stress.shape)[rows][..., part]
-                for x in (rain, runoff, sprinkled, reference_et)
-            ]
-            # Ks of a day rests on the day before, so the day after the last usable one is still known.
-            balance = run_balance(
-                initial[rows, None], *pick, coefficient[rows], available[rows], p_table[rows]
+        precipitation = self.gather(self.conditions.precipitation)
+        rain, sprinkled = (daily_totals(values, index, count) for values in (precipitation, self.irrigation))
+        watered = ~np.isnan(self.irrigation[..., :1])  # a timetable that is stated is known throughout
+        reference_et = daily_reference_et(self.conditions, self.table.site, index, days)
+        whole = whole_days(precipitation, index, count) & watered & ~np.isnan(reference_et.whole)
+        number, p_table, coefficient, available = (
+            self._scalar(name) for name in ("curve_number", "depletion_share", "crop_coefficient", "available_water")
+        )
+        lost = np.nan_to_num(curve_number_runoff(rain, number))
+        use = coefficient * reference_et.whole
+        p = depletion_fraction(p_table, np.nan_to_num(use, nan=UNKNOWN_DAILY_USE))
+        first, carried = self._seen(days)
+        # The day of the look may lie partly before the data; rain of it that is not known counts as none.
+        seen = (np.arange(count) == first[:, None])[:, None, :] & watered & ~np.isnan(reference_et.rough)
+        shape = np.broadcast_shapes(whole.shape, p.shape)
+        et = np.where(whole, reference_et.whole, reference_et.rough)
+        daily = [np.broadcast_to(x, shape) for x in (rain, lost, sprinkled, et)]
+        known, seen = np.broadcast_to(whole, shape), np.broadcast_to(seen | whole, shape)
+        available, coefficient, p_table = (
+            np.broadcast_to(x, (*shape[:-1], 1)) for x in (available, coefficient, p_table)
+        )
+        told, dry = np.full(shape[:-1], np.nan), available[..., 0].copy()
+        age, stress = np.zeros(shape[:-1]), np.full(shape, np.nan)
+        for day in range(count):
+            told = np.where((first == day)[:, None], carried[:, None], told)
+            begin = np.where(np.isnan(told) & (age >= SPIN_UP_DAYS), dry, told)
+            stress[..., day] = stress_coefficient(begin, available[..., 0], np.broadcast_to(p, shape)[..., day])
+            inputs = [x[..., day : day + 1] for x in daily]
+            told, dry = (
+                run_balance(state, *inputs, coefficient, available, p_table).depletion_end[..., 0]
+                for state in (told, dry)
             )
-            previous = np.concatenate(
-                [
-                    np.broadcast_to(initial[rows, None, None], (*balance.depletion_end.shape[:-1], 1)),
-                    balance.depletion_end[..., :-1],
-                ],
-                -1,
-            )
-            use = np.nan_to_num(coefficient[rows] * pick[3], nan=UNSEEN_DAILY_USE)
-            p = depletion_fraction(p_table[rows], use)
-            stress[rows, :, part] = stress_coefficient(previous, available[rows], p)
+            told = np.where(seen[..., day], told, np.nan)
+            dry = np.where(known[..., day], dry, available[..., 0])
+            age = np.where(known[..., day], age + 1, 0)
         at = np.broadcast_to(index[:, None, :], (*stress.shape[:-1], index.shape[-1]))
         return np.take_along_axis(stress, at, axis=-1)
 
-    def _spin_up(self, usable: np.ndarray, days: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Day index at which each task's balance begins (-1: cannot begin), and its depletion [mm] before that day."""
-        count, length = usable.shape
-        run = usable.cumsum(axis=1) - np.maximum.accumulate(
-            np.where(usable, 0, usable.cumsum(axis=1)), axis=1
-        )
-        long_enough = run >= SPIN_UP_DAYS
-        first_of_run = np.argmax(long_enough, axis=1) - SPIN_UP_DAYS + 1
-        first = np.where(long_enough.any(axis=1), first_of_run, -1)
-        initial = self.table.scalars["available_water"].copy()
-        stated_day = self.table.scalars["stated_day"]
+    def _seen(self, days: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Day index at which what was seen of the soil stands (-1: never), and the depletion [mm] before that day.
+
+        A look before the first day is carried on to it without rain.
+        """
+        stated_day, stated = self.table.scalars["stated_day"], self.table.scalars["stated_depletion"]
         gap = days[:, 0].astype("datetime64[D]").astype(float) - stated_day
-        stated = self.table.scalars["stated_depletion"]
         with np.errstate(invalid="ignore"):
-            position = np.where(np.isnan(stated_day) | (-gap >= length), -1, np.maximum(-gap, 0)).astype(int)
-        carried = np.minimum(stated + UNSEEN_DAILY_USE * np.nan_to_num(np.maximum(gap, 0)), initial)
-        from_statement = (position >= 0) & ((first < 0) | (position > first))
-        return np.where(from_statement, position, first), np.where(from_statement, carried, initial)
+            usable = ~np.isnan(gap + stated) & (-gap < days.shape[1])
+            first = np.where(usable, np.maximum(-gap, 0.0), -1.0)
+        carried = stated + UNSEEN_DAILY_USE * np.nan_to_num(np.maximum(gap, 0.0))
+        return first.astype(int), np.minimum(carried, self.table.scalars["available_water"])
 
     @cached_property
     def runoff_depth(self) -> np.ndarray:
@@ -258,7 +251,7 @@ def _sprinkled(axis: np.ndarray, timetable, zone) -> np.ndarray:
     for offset in range((last - first).days + 1):
         day = first + timedelta(days=offset)
         for watering in timetable:
-            if day.weekday() not in watering.weekdays:
+            if day.weekday() not in watering.weekdays if watering.on is None else day != watering.on:
                 continue
             begin = to_numpy(local_instant(day, watering.at, zone))
             end = begin + np.timedelta64(int(watering.duration * 3600), "s")

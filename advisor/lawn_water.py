@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from advisor.atmosphere import evapotranspiration, moisture, radiation
@@ -9,6 +11,8 @@ from advisor.conditions import Conditions
 
 #: share of a day's hours that must be known before its extremes may stand for the day
 ENOUGH_OF_A_DAY = 1 / 3
+#: hours of the day on which clocks go forward
+SHORTEST_DAY = 23
 
 
 def by_day(values: np.ndarray, index: np.ndarray, count: int, ufunc: np.ufunc, empty: float) -> np.ndarray:
@@ -33,53 +37,70 @@ def by_day(values: np.ndarray, index: np.ndarray, count: int, ufunc: np.ufunc, e
     return out
 
 
-def daily_totals(values: np.ndarray, index: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
-    """Sum of the known hours of each day, and whether the whole local day was known."""
-    known = ~np.isnan(values)
-    total = by_day(np.where(known, values, 0.0), index, count, np.add, 0.0)
-    hours = by_day(known.astype(float), index, count, np.add, 0.0)
-    return total, hours >= 23
+def whole_days(values: np.ndarray, index: np.ndarray, count: int) -> np.ndarray:
+    """Whether every hour of each local day is known, (task, member, day); a day that the axis only touches is not."""
+    known = by_day((~np.isnan(values)).astype(float), index, count, np.add, 0.0)
+    held = by_day(np.ones((index.shape[0], 1, index.shape[1])), index, count, np.add, 0.0)
+    return (known == held) & (held >= SHORTEST_DAY)
 
 
-def daily_reference_et(
-    conditions: Conditions, site: np.ndarray, index: np.ndarray, days: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Reference evapotranspiration [mm] of each local day (task, member, day), and whether enough of it was known.
+def daily_totals(values: np.ndarray, index: np.ndarray, count: int) -> np.ndarray:
+    """Sum of the known hours of each day (task, member, day)."""
+    return by_day(np.nan_to_num(values), index, count, np.add, 0.0)
 
-    FAO-56 eq. 6 where shortwave radiation, humidity and wind are known for the whole day, Hargreaves (FAO-56 eq. 52)
-    from the day's temperatures else; NaN where less than a third of the day's temperatures are known.
+
+@dataclass(frozen=True, slots=True)
+class DailyEt:
+    """Reference evapotranspiration [mm] of each local day (task, member, day).
+
+    `whole` is NaN unless the whole day is known; `rough` also takes a day of which a third is, from its temperatures.
+    """
+
+    whole: np.ndarray
+    rough: np.ndarray
+
+
+def daily_reference_et(conditions: Conditions, site: np.ndarray, index: np.ndarray, days: np.ndarray) -> DailyEt:
+    """FAO-56 eq. 6 where the source carries radiation, humidity and wind, else Hargreaves (FAO-56 eq. 52).
+
+    The method follows from what the source carries, not from what of it is known, so that a gap leaves the day unknown
+    and never turns it into a milder one.
     """
     count = days.shape[1]
 
     def gather(values):
         return values if values.shape[0] == 1 else values[site]
 
-    def known_hours(values):
-        return by_day((~np.isnan(values)).astype(float), index, count, np.add, 0.0)
-
     def mean(values):
-        total = by_day(np.nan_to_num(values), index, count, np.add, 0.0)
-        hours = known_hours(values)
-        return np.where(hours > 0, total / np.maximum(hours, 1.0), np.nan), hours
+        hours = by_day((~np.isnan(values)).astype(float), index, count, np.add, 0.0)
+        return by_day(np.nan_to_num(values), index, count, np.add, 0.0) / np.maximum(hours, 1.0)
 
     temperature = gather(conditions.air_temperature)
-    hours_known = known_hours(temperature)
-    enough = hours_known >= 24 * ENOUGH_OF_A_DAY
-    highest = np.where(
-        enough, by_day(np.nan_to_num(temperature, nan=-np.inf), index, count, np.maximum, -np.inf), np.nan
-    )
-    lowest = np.where(
-        enough, by_day(np.nan_to_num(temperature, nan=np.inf), index, count, np.minimum, np.inf), np.nan
-    )
+    enough = by_day((~np.isnan(temperature)).astype(float), index, count, np.add, 0.0) >= 24 * ENOUGH_OF_A_DAY
+    warm = by_day(np.nan_to_num(temperature, nan=-np.inf), index, count, np.maximum, -np.inf)
+    cold = by_day(np.nan_to_num(temperature, nan=np.inf), index, count, np.minimum, np.inf)
+    highest, lowest = np.where(enough, warm, np.nan), np.where(enough, cold, np.nan)
     latitude = conditions.sites.latitude[site][:, None]
     day_of_year = (days - days.astype("datetime64[Y]")).astype(int) + 1
     extraterrestrial = radiation.extraterrestrial_daily(latitude, day_of_year)[:, None, :]
-    hargreaves = evapotranspiration.hargreaves_et(0.5 * (highest + lowest), highest, lowest, extraterrestrial)
-    shortwave, sun_hours = mean(gather(conditions.forecast.values("shortwave_radiation")))
-    dew, dew_hours = mean(gather(conditions.dew_point))
-    wind, wind_hours = mean(gather(conditions.wind_speed_2m))
+    rough = evapotranspiration.hargreaves_et(0.5 * (highest + lowest), highest, lowest, extraterrestrial)
+    rough = np.maximum(rough, 0.0)
+    known = whole_days(temperature, index, count)
+    carried = conditions.forecast.fields
+    if not ("shortwave_radiation" in carried and {"dew_point", "relative_humidity"} & set(carried)):
+        return DailyEt(np.where(known, rough, np.nan), rough)
+    inputs = [
+        gather(values)
+        for values in (
+            conditions.forecast.values("shortwave_radiation"),
+            conditions.dew_point,
+            conditions.wind_speed_2m,
+        )
+    ]
+    for values in inputs:
+        known = known & whole_days(values, index, count)
+    shortwave, dew, wind = (mean(values) for values in inputs)
     elevation = np.nan_to_num(conditions.sites.elevation[site])[:, None, None]
-    whole = (hours_known >= 23) & (sun_hours >= 23) & (dew_hours >= 23) & (wind_hours >= 23)
     vapour = moisture.vapour_pressure_from_dew_point(dew)
     incoming = radiation.watts_to_megajoules(shortwave, 24.0)
     clear = radiation.clear_sky_shortwave(extraterrestrial, elevation)
@@ -87,7 +108,7 @@ def daily_reference_et(
     net = radiation.net_radiation(radiation.net_shortwave(incoming), outgoing)
     pressure = moisture.atmospheric_pressure(elevation)
     penman = evapotranspiration.reference_et_daily(highest, lowest, vapour, wind, net, pressure)
-    return np.maximum(np.where(whole, penman, hargreaves), 0.0), enough
+    return DailyEt(np.where(known, np.maximum(penman, 0.0), np.nan), rough)
 
 
 def _distinct(index: np.ndarray) -> np.ndarray:
