@@ -14,8 +14,10 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from advisor import lawn_work
 from advisor.clock import to_numpy
 from advisor.model import LABEL_QUANTITIES, REQUIRED_LABEL_FIELDS, Label, Neighbour, Record, Task
+from advisor.season_totals import has_maximum, ingredient_totals, records_of_year, worst_share
 from advisor.soil.runoff import turf_curve_number
 from advisor.soil.texture import soil_texture
 from advisor.soil.water import total_available_water, turf_coefficient
@@ -83,7 +85,7 @@ def build(
     scalars = {name: np.full(count, np.nan) for name in _SCALARS}
     instants = {
         name: np.full(count, np.datetime64("NaT"), dtype="datetime64[s]")
-        for name in ("last_pass", "latest_day_end")
+        for name in ("last_pass", "latest_day_end", *lawn_work.INSTANTS)
     }
     facts: dict[str, list[str | None]] = {name: [None] * count for name in _FACTS}
     slots = max((len(task.area.neighbours) for task in tasks), default=0)
@@ -107,6 +109,8 @@ def build(
         if latest is not None:
             end = datetime(latest.year, latest.month, latest.day, 23, 59, 59, tzinfo=task.household.site.zone)
             instants["latest_day_end"][at] = to_numpy(end)
+        for name, moment in lawn_work.lawn_instants(task.area, task.household.site.zone, now).items():
+            instants[name][at] = moment
         for slot, neighbour in enumerate(task.area.neighbours):
             neighbours["distance"][at, slot] = neighbour.distance
             neighbours["bearing"][at, slot] = np.nan if neighbour.bearing is None else neighbour.bearing
@@ -117,6 +121,7 @@ def build(
             # a drain or a root zone is not reached through the air; distance rules of their own look after them
             neighbour_facts["drift"][at, slot] = "no" if neighbour.kind in ("roots", "drain") else "yes"
         notes.update({(quantity, at): text for quantity, text in _household_notes(task)})
+        notes.update({(quantity, at): text for quantity, text in _lawn_notes(task)})
     return TaskTable(
         site=site,
         zone=[task.household.site.zone for task in tasks],
@@ -152,6 +157,9 @@ _FACTS: dict[str, str] = {
     "household.for_hire": "yes or no",
     "area.slope": "flat, gentle or steep",
     "area.turf_season": "cool-season or warm-season",
+    "area.newly_seeded": "yes where the area was seeded within the last year, else no",
+    "area.seeding_planned": "yes where a seeding is planned, or was and has not been answered, else no",
+    "label.ingredient_maximum": "yes where a yearly maximum of an active ingredient is stated or follows, else no",
     "area.sensitive_near": "yes where a neighbour within 100 m is a planting, edible or vines, else no",
 }
 FACTS = _FACTS
@@ -166,6 +174,8 @@ _SCALARS = (
     "passes_this_year",
     "product_this_year",
     "product_this_pass",
+    "ingredient_share_this_year",
+    "mowings_since_seeding",
     "turf_allowed",
     "turf_active",
     "label_complete",
@@ -193,7 +203,8 @@ def task_facts(task: Task, now: datetime) -> dict[str, str | None]:
         return "yes" if value else "no"
 
     treatment, label, site = task.treatment, task.label, task.household.site
-    now_season = season(now.astimezone(site.zone).date(), site.latitude)
+    today = now.astimezone(site.zone).date()
+    now_season = season(today, site.latitude)
     hardy = treatment.life_cycle in ("perennial", "biennial", "winter-annual") and now_season == "autumn"
     return {
         "treatment.method": treatment.method,
@@ -207,6 +218,9 @@ def task_facts(task: Task, now: datetime) -> dict[str, str | None]:
         "household.for_hire": yes(task.household.for_hire),
         "area.slope": task.area.slope,
         "area.turf_season": task.area.turf_season,
+        "area.newly_seeded": yes(lawn_work.newly_seeded(task.area, today)),
+        "area.seeding_planned": yes(lawn_work.seeding_open(task.area, today)),
+        "label.ingredient_maximum": yes(has_maximum(label)),
         "area.sensitive_near": yes(any(_grows(n) and n.distance <= 100.0 for n in task.area.neighbours)),
     }
 
@@ -265,11 +279,7 @@ def _task_scalars(task: Task, records: Sequence[Record], now: datetime) -> dict[
     household, area, label = task.household, task.area, task.label
     zone = household.site.zone
     first, following = label_year(task, now)
-    this_year = [
-        record
-        for record in records
-        if same_ingredient(task, record) and first <= record.started_at.astimezone(zone).date() < following
-    ]
+    this_year = records_of_year(task, records, (first, following))
     amounts = [_put_down(label, record) for record in this_year]
     rate = planned_rate(task)
     planned = np.nan if rate is None else rate
@@ -281,7 +291,10 @@ def _task_scalars(task: Task, records: Sequence[Record], now: datetime) -> dict[
         harmless = sprayer.last_contents.strip().casefold() in ("", "none", "nothing", "water")
         same = sprayer.last_contents.strip().casefold() == label.product.strip().casefold()
         clean = 1.0 if harmless or same else np.nan if sprayer.rinsed is None else float(sprayer.rinsed)
+    totals = ingredient_totals(task, this_year, rate)
     out = {
+        "ingredient_share_this_year": 100.0 * worst_share(totals),
+        "mowings_since_seeding": lawn_work.mowings_since_seeding(area, now.astimezone(zone).date()),
         "pass_number": float(task.pass_number),
         "passes_this_year": float(len(this_year) + 1),
         "product_this_year": float(np.sum(amounts) + planned),
@@ -382,6 +395,27 @@ def _household_notes(task: Task):
             "an earlier pass of this year was recorded without its amount, or was made with another product of the "
             "same active ingredient, which cannot be added up",
         )
+
+
+def _lawn_notes(task: Task):
+    area = task.area
+    yield (
+        "time_since_mowing",
+        f'when area "{area.id}" was mowed last is not stated: write last_mowed',
+    )
+    yield (
+        "mowings_since_seeding",
+        f'how often area "{area.id}" was mowed since it was seeded is not stated: write mowings_since_seeding',
+    )
+    yield (
+        "time_to_seeding",
+        f'the day on which area "{area.id}" was to be seeded is over: write seeded_on, or take seeding_planned out',
+    )
+    yield (
+        "ingredient_share_this_year",
+        "an earlier pass of this year was recorded without its amount, or with a product whose strength "
+        "(acid_equivalent) no label file states",
+    )
 
 
 def day_number(days: np.ndarray) -> np.ndarray:

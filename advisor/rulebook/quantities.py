@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 
 from advisor.area_conditions import AreaConditions
+from advisor.lawn_work import time_since_mowing, time_to_mowing, time_to_seeding
 from advisor.rulebook.spans import Series
 
 Scope = Literal["site", "task", "neighbour"]
@@ -78,6 +79,11 @@ def _task(name: str, instant: bool = False):
 
     series.instant = instant
     return series
+
+
+def _task_of(values: Callable[[AreaConditions], np.ndarray]):
+    """A series by task that a function of the conditions gives, (task, 1, hour)."""
+    return lambda area: Series(values(area))
 
 
 def _scalar(name: str):
@@ -154,6 +160,20 @@ _register("time_since_pass", "time", "time since the last pass with the same act
 _register(
     "time_to_latest", "time", "time until the last sensible day is over", _task("time_to_latest"), (), "task"
 )
+_register("time_since_mowing", "time", "time since the lawn was mowed, its whole day counted",
+          _task_of(lambda area: time_since_mowing(area.conditions.axis, area.table.instants, area.table.label)),
+          (), "task")  # fmt: skip
+_register("time_to_mowing", "time", "time from the end of the work to the next mowing that is planned",
+          _task_of(lambda area: time_to_mowing(area.conditions.axis, area.table.instants, area.table.duration)),
+          (), "task")  # fmt: skip
+_register("time_to_seeding", "time", "time from the end of the work to the seeding that is planned",
+          _task_of(lambda area: time_to_seeding(area.conditions.axis, area.table.instants, area.table.duration)),
+          (), "task")  # fmt: skip
+_register("mowings_since_seeding", "count", "mowings since the area was seeded", _scalar("mowings_since_seeding"),
+          (), "task", hourly=False)  # fmt: skip
+_register("ingredient_share_this_year", "percent",
+          "acid equivalent of the active ingredient nearest its yearly maximum, of that maximum, this pass included",
+          _scalar("ingredient_share_this_year"), (), "task", hourly=False)  # fmt: skip
 _register(
     "pass_number",
     "count",
