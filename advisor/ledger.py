@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime
 from pathlib import Path
 
 from advisor.model import Household, PlanEntry, Record
+from advisor.statements import IRRIGATED, MISSED, SOIL, Statement, with_statements
 
 
 def read_ledger(household: Household, database: Path) -> tuple[Record, ...]:
@@ -28,3 +30,23 @@ def read_plans(database: Path) -> tuple[PlanEntry, ...]:
 
     with Store.open_readonly(database) as store:
         return tuple(history(store))
+
+
+def read_statements(database: Path, until: datetime | None = None) -> tuple[Statement, ...]:
+    """What people said of soil, water and missed passes, oldest first; nothing said after `until`."""
+    if not database.exists():
+        return ()
+    from advisor.store.database import Store
+    from advisor.store.measurements import of_subject
+
+    with Store.open_readonly(database) as store:
+        rows = [row for kind in (SOIL, IRRIGATED, MISSED) for row in of_subject(store, kind, until=until)]
+    return tuple(
+        Statement(row.kind, row.subject, date.fromisoformat(str(row.data["on"])), row.taken_at, row.data, row.id)
+        for row in sorted(rows, key=lambda row: row.taken_at)
+    )
+
+
+def as_told(household: Household, database: Path, now: datetime) -> Household:
+    """The household with what was said of it up to `now`."""
+    return with_statements(household, read_statements(database, now))

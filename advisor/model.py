@@ -67,15 +67,17 @@ class Neighbour:
 
 @dataclass(frozen=True, slots=True)
 class Watering:
-    """One entry of an irrigation timetable.
+    """One entry of an irrigation timetable, or one watering that was told of.
 
-    Local weekdays (0 = Monday), local start, depth [mm], duration [h].
+    Local weekdays (0 = Monday), local start, depth [mm], duration [h]; `on` is the one local day of a watering that
+    does not repeat.
     """
 
     weekdays: frozenset[int]
     at: time
     depth: float
     duration: float = 1.0
+    on: date | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ import click
 from advisor.cli.options import Common, load_household
 from advisor.errors import WeatherError
 from advisor.forecast import AGE_ASSUMED, Forecast
-from advisor.ledger import read_ledger
+from advisor.ledger import as_told, read_ledger
 from advisor.model import Household, Record
 from advisor.outlook import Outlook, make_outlook
 from advisor.rule_files import RuleSet, load_rules
@@ -28,7 +28,7 @@ class Scene:
 
 
 def make_scene(common: Common, days: int = 8) -> Scene:
-    household = load_household(common)
+    household = as_told(load_household(common), common.database, common.now)
     rules = load_rules(common.home / "rules")
     household, forecast = weather_for(common, household)
     records = read_ledger(household, common.database)

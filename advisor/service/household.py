@@ -12,12 +12,12 @@ from pathlib import Path
 from advisor.errors import WeatherError
 from advisor.forecast import Forecast, empty_forecast
 from advisor.household import load
-from advisor.ledger import read_ledger
+from advisor.ledger import as_told, read_ledger
 from advisor.messages.notice import NoticeText, make_notice
 from advisor.messages.outlook_json import outlook_object
 from advisor.model import Household
 from advisor.notify import Channel, build_channels
-from advisor.outlook import make_outlook
+from advisor.outlook import Outlook, make_outlook
 from advisor.quality import control
 from advisor.rule_files import RuleSet, load_rules
 from advisor.service.cycle import Plan
@@ -67,12 +67,15 @@ class HouseholdService:
         with Store.open(self.database) as store:
             pull(self.household, store, now)
 
+    def outlook(self, now: datetime) -> tuple[Outlook, tuple[str, ...]]:
+        """What stands at a moment, by the newest kept answer, the ledger and what people told; and the answer's hash."""
+        forecast, hashes = self._forecast(now)
+        household = as_told(self.household, self.database, now)
+        return make_outlook(household, forecast, list(self.rules), read_ledger(household, self.database), now), hashes
+
     def decide(self, work: Work, now: datetime) -> Notice | None:
         """The notice for one piece of work, with everything it was made from."""
-        forecast, hashes = self._forecast(now)
-        outlook = make_outlook(
-            self.household, forecast, list(self.rules), read_ledger(self.household, self.database), now
-        )
+        outlook, hashes = self.outlook(now)
         if work.kind != "changed":
             day = work.local_date + timedelta(days=1) if work.kind == "evening" else work.local_date
             made = make_notice(outlook, work.kind, day)

@@ -1,0 +1,86 @@
+"""What the person said since the household's files were written: how the soil looked, and that the lawn was watered.
+
+Statements are kept beside the records and laid over the household each time it is scored; the files are never changed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, time
+
+from advisor.model import Area, Household, Watering
+
+SOIL, IRRIGATED, MISSED = "soil", "irrigated", "missed"
+SOIL_STATES = ("wet", "moist", "dry")
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """One thing said of one area.
+
+    `on` is the local day that it speaks of and `stated_at` when it was said. `data` holds `state` of the soil, or
+    `depth` [mm], `at` (local time) and `duration` [h] of a watering.
+    """
+
+    kind: str
+    area: str
+    on: date
+    stated_at: datetime
+    data: Mapping[str, object] = field(default_factory=dict)
+    id: str = ""
+
+
+def with_statements(household: Household, statements: Iterable[Statement]) -> Household:
+    """The household as the statements leave it.
+
+    The soil that was seen last counts, whether the file or a statement says so. Waterings are added to the timetable
+    when they came after that look, which has seen what lay before it. A timetable that is not stated stays not stated:
+    one watering told of does not say that there are no others.
+    """
+    by_area: dict[str, list[Statement]] = {}
+    for statement in statements:
+        by_area.setdefault(statement.area, []).append(statement)
+    changed = {
+        name: _area(area, by_area[name]) if name in by_area else area for name, area in household.areas.items()
+    }
+    if changed == household.areas:
+        return household
+    return replace(household, areas=changed)
+
+
+def _area(area: Area, told: list[Statement]) -> Area:
+    looks = [one for one in told if one.kind == SOIL and one.data.get("state") in SOIL_STATES]
+    look = max(looks, key=lambda one: (one.on, one.stated_at), default=None)
+    if look is not None and (area.soil_seen is None or look.on >= area.soil_seen):
+        area = replace(area, soil_state=look.data["state"], soil_seen=look.on)
+    else:
+        look = None
+    if area.irrigation is None:
+        return area
+    waterings = tuple(
+        watering
+        for one in told
+        if one.kind == IRRIGATED and _after(one, area, look) and (watering := _watering(one)) is not None
+    )
+    return replace(area, irrigation=(*area.irrigation, *waterings)) if waterings else area
+
+
+def _after(watered: Statement, area: Area, look: Statement | None) -> bool:
+    """Whether a watering came after the soil was looked at; where the day alone is known, on that day or later."""
+    if area.soil_seen is None or watered.on > area.soil_seen:
+        return True
+    return watered.on == area.soil_seen and (look is None or watered.stated_at > look.stated_at)
+
+
+def _watering(one: Statement) -> Watering | None:
+    depth = one.data.get("depth")
+    if not isinstance(depth, (int, float)) or not 0.0 < depth < 200.0:
+        return None
+    try:
+        at = time.fromisoformat(str(one.data.get("at") or "06:00"))
+    except ValueError:
+        at = time(6, 0)
+    duration = one.data.get("duration")
+    hours = float(duration) if isinstance(duration, (int, float)) and 0.0 < duration <= 24.0 else 1.0
+    return Watering(frozenset(), at, float(depth), hours, on=one.on)
