@@ -18,6 +18,7 @@ _COMMANDS = {
     "outlook": ("outlook", "outlook"),
     "why": ("why", "why"),
     "notice": ("notice", "notice"),
+    "mix": ("mix", "mix"),
     "records": ("records", "records"),
     "serve": ("serve", "serve"),
     "rules": ("rules", "rules"),

@@ -8,8 +8,9 @@ from datetime import datetime
 
 from advisor import units
 from advisor.messages.cautions import cautions
+from advisor.mix.loads import Load
 from advisor.mix.measures import Amount
-from advisor.mix.plan import Load, MixPlan, MixRefused
+from advisor.mix.plan import MixPlan, MixRefused
 from advisor.model import Household, label_dimension
 
 SCHEMA_ID = "advisor.mix/1"
@@ -77,7 +78,11 @@ def plan_lines(plan: MixPlan, system: str, calibrated: datetime | None, width: i
     label, area = plan.label, plan.area
     size = units.show(plan.sprayed, "area", system)
     where = size if not plan.spot else f"{size} really sprayed, of {units.show(area.size, 'area', system)}"
-    lines = [_wrap(f"Mix for {area.name} ({where}): {label.product}, registration {label.registration_number}", width)]
+    lines = [
+        _wrap(
+            f"Mix for {area.name} ({where}): {label.product}, registration {label.registration_number}", width
+        )
+    ]
     dimension = label_dimension("rate", label.formulation)
     rows = [("rate", f"{units.show(plan.rate, dimension, system)} ({plan.because})")]
     if plan.carrier_rate is not None:
@@ -112,7 +117,9 @@ def plan_lines(plan: MixPlan, system: str, calibrated: datetime | None, width: i
 def refusal_lines(error: MixRefused, width: int = 80) -> list[str]:
     lines = [f"{error.what[0].upper()}{error.what[1:]}:"]
     for problem in error.problems:
-        lines.append(_wrap(problem.what + (f" ({problem.where})" if problem.where else ""), width, "  x ", "    "))
+        lines.append(
+            _wrap(problem.what + (f" ({problem.where})" if problem.where else ""), width, "  x ", "    ")
+        )
         if problem.hint:
             lines.append(_wrap(problem.hint, width, "    -> ", "       "))
     return lines
@@ -130,8 +137,11 @@ def _total_words(plan: MixPlan, system: str) -> str:
     product = f"{plan.loads[0].product.measure.words(plan.measured)} of {plan.label.product}"
     if plan.volume is None:
         return product
-    extra = "" if plan.adjuvant_share is None else (
-        f", {plan.loads[0].adjuvant.measure.words(plan.adjuvant)} of adjuvant")  # fmt: skip
+    extra = (
+        ""
+        if plan.adjuvant_share is None
+        else (f", {plan.loads[0].adjuvant.measure.words(plan.adjuvant)} of adjuvant")
+    )
     return f"{product}{extra} in {water(plan.volume, system)}"
 
 
@@ -151,7 +161,9 @@ def water(volume: float, system: str) -> str:
 
 
 def _steps(plan: MixPlan, width: int) -> list[str]:
-    order = {"granule": _ORDER_GRANULE, "dry-sprayed": _ORDER_WEIGHED}.get(plan.label.formulation, _ORDER_LIQUID)
+    order = {"granule": _ORDER_GRANULE, "dry-sprayed": _ORDER_WEIGHED}.get(
+        plan.label.formulation, _ORDER_LIQUID
+    )
     steps = list(order)
     if plan.volume is not None:
         steps += [_ADJUVANT_STEP] if plan.adjuvant_share is not None else []
@@ -166,8 +178,11 @@ def short_line(plan: MixPlan, system: str) -> str:
     if plan.volume is None:
         return f"{line}, spread dry."
     loads = "" if len(plan.loads) == 1 else f", {len(plan.loads)} loads"
-    extra = "" if plan.adjuvant_share is None else (
-        f" with {plan.loads[0].adjuvant.measure.words(plan.adjuvant)} of adjuvant")  # fmt: skip
+    extra = (
+        ""
+        if plan.adjuvant_share is None
+        else (f" with {plan.loads[0].adjuvant.measure.words(plan.adjuvant)} of adjuvant")
+    )
     return f"{line}{extra} in {water(plan.volume, system)} of spray{loads}."
 
 
@@ -206,18 +221,26 @@ def mix_object(plans: Sequence[MixPlan], refused: Sequence[MixRefused] = ()) -> 
             for plan in plans
         ],
         "refused": [
-            {"what": error.what, "problems": [{"what": one.what, "where": one.where, "hint": one.hint}
-                                              for one in error.problems]}
+            {
+                "what": error.what,
+                "problems": [
+                    {"what": one.what, "where": one.where, "hint": one.hint} for one in error.problems
+                ],
+            }
             for error in refused
         ],
-    }  # fmt: skip
+    }
 
 
 def _amount_object(amount: Amount) -> dict:
     return {
-        "wanted": amount.wanted, "shown": amount.shown, "text": amount.words, "measure": amount.measure.name,
-        "fillings": amount.fills, "unit": "mL" if amount.measure.dimension == "volume" else "g",
-    }  # fmt: skip
+        "wanted": amount.wanted,
+        "shown": amount.shown,
+        "text": amount.words,
+        "measure": amount.measure.name,
+        "fillings": amount.fills,
+        "unit": "mL" if amount.measure.dimension == "volume" else "g",
+    }
 
 
 def _wrap(text: str, width: int, first: str = "", rest: str = "") -> str:

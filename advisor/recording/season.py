@@ -1,0 +1,60 @@
+"""What the label's year has seen on an area, so that a mix and a record can be held against the label's totals."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import datetime
+
+from advisor.mix.plan import SeasonUse
+from advisor.model import Area, Household, Label, Record, Task, Treatment
+from advisor.task_table import label_year, same_ingredient
+
+
+def season_use(
+    household: Household, treatment: Treatment, area: Area, records: Sequence[Record], now: datetime
+) -> SeasonUse:
+    """Product and passes of the label's year that holds `now`, by any product with one of the label's ingredients.
+
+    A pass of another product counts by its acid equivalent where both labels state it. A pass without its amount, or
+    of a product whose strength is not known, counts as the most that the label allows in one pass.
+    """
+    label = household.labels[treatment.label]
+    task = Task(household, treatment, area, label, 1)
+    first, following = label_year(task, now)
+    zone = household.site.zone
+    seen = [
+        record
+        for record in records
+        if same_ingredient(task, record) and first <= record.started_at.astimezone(zone).date() < following
+    ]
+    return SeasonUse(math.fsum(_counts_as(record, label, area, household) for record in seen), len(seen))
+
+
+def _counts_as(record: Record, label: Label, area: Area, household: Household) -> float:
+    """[mL/m² or g/m²] of this label's product that a record stands for."""
+    most = label.limits.get("maximum_per_application", label.limits.get("rate", math.inf))
+    size = record.size or area.size
+    if record.amount is None or not math.isfinite(record.amount):
+        return most
+    applied = record.amount / size
+    if record.product == label.product or not record.product:
+        return applied
+    other = next((one for one in household.labels.values() if one.product == record.product), None)
+    factor = None if other is None else _equivalent(label, other)
+    return most if factor is None else applied * factor
+
+
+def _equivalent(label: Label, other: Label) -> float | None:
+    """How much of this label's product carries what one unit of the other does; the ingredient that counts most."""
+    ours = {one.name.casefold(): one.acid_equivalent for one in label.active_ingredients}
+    ratios = []
+    for ingredient in other.active_ingredients:
+        strength = ours.get(ingredient.name.casefold(), 0.0)
+        if strength == 0.0:
+            continue
+        if strength is None or ingredient.acid_equivalent is None:
+            return None
+        # g/L and g/kg: a volume carries grams by the litre, a weight by the kilogram, so both divide by 1,000 alike
+        ratios.append(ingredient.acid_equivalent / strength)
+    return max(ratios, default=None)
