@@ -338,7 +338,7 @@ def _season_problems(label: Label, rate: float, used: SeasonUse, system: str) ->
             shown, most_shown = (units.show(one, "mass_rate", system) for one in (total, limit))
             problems.append(
                 Problem(
-                    f"this pass would bring {ingredient.name} to {shown} in this label year; the label allows {most_shown}",
+                    f"{ingredient.name} would come to {shown} in this label year; the label allows {most_shown}",
                     label.source_file,
                     "no further pass before the next label year",
                 )

@@ -302,7 +302,7 @@ REFUSALS = {
     "over the year's most of an ingredient": (
         {"label": {"active_ingredients": (ActiveIngredient("exemplic acid", 240.0, 0.2),)}},
         {"used": SeasonUse(1.5 * FLOZ / KFT2, 1)},
-        "bring exemplic acid to",
+        "exemplic acid would come to",
     ),
     "over the year's passes": (
         {"limits": {"maximum_per_year": 99.0}}, {"used": SeasonUse(0.1, 2)}, "the label allows 2"),
