@@ -17,7 +17,7 @@ __all__ = [
 ]
 
 # TR-55 Table 2-2a, open space (lawns, parks), by hydrologic soil group. "good" is more than 75 % grass
-# cover and was read in a transcription; "fair" (50 to 75 %) and "poor" (below 50 %) are from memory.
+# cover and was read as quoted; "fair" (50 to 75 %) and "poor" (below 50 %) are from memory.
 TURF_CURVE_NUMBERS: dict[str, dict[str, int]] = {
     "good": {"A": 39, "B": 61, "C": 74, "D": 80},
     "fair": {"A": 49, "B": 69, "C": 79, "D": 84},

@@ -20,12 +20,12 @@ __all__ = [
     "turf_coefficient",
 ]
 
-# FAO-56 Table 12, single crop coefficients, as transcribed in pyfao56 1.4.3 (tools/tables.py).
+# FAO-56 Table 12, single crop coefficients, as quoted in pyfao56 1.4.3 (tools/tables.py).
 _TURF_COEFFICIENTS = {
     "cool-season": {"initial": 0.90, "mid": 0.95, "end": 0.95},
     "warm-season": {"initial": 0.80, "mid": 0.85, "end": 0.85},
 }
-# FAO-56 Table 22 (same transcription). The depths are the deepest roots found; mown lawns root shallower.
+# FAO-56 Table 22 (same quotation). The depths are the deepest roots found; mown lawns root shallower.
 TURF_DEPLETION_FRACTION = {"cool-season": 0.40, "warm-season": 0.50}
 TURF_ROOTING_DEPTH_MAXIMUM = {"cool-season": (0.5, 1.0), "warm-season": (0.5, 1.0)}
 
@@ -168,7 +168,7 @@ def turf_coefficient(kind: str = "cool-season", stage: str = "mid") -> float:
 
     References
     ----------
-    Allen et al. (1998) FAO Irrigation and Drainage Paper 56, Table 12 (as transcribed in pyfao56 1.4.3).
+    Allen et al. (1998) FAO Irrigation and Drainage Paper 56, Table 12 (as quoted in pyfao56 1.4.3).
     """
     if kind not in _TURF_COEFFICIENTS:
         raise ValueError(f"Kind of turf {kind!r} is not known: use one of {', '.join(_TURF_COEFFICIENTS)}.")

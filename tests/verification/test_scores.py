@@ -144,7 +144,7 @@ def test_value_is_greatest_where_the_climate_helps_least():
 
 def test_impossible_costs_are_unknown():
     assert np.isnan(relative_value(0.8, 0.2, [0.0, 1.0, 0.3, 0.3], [0.3, 0.3, 0.0, 1.0])).all()
-    assert np.isnan(relative_value([1.1, 0.8], [0.2, -0.1], 0.3, 0.3)).all()
+    assert np.isnan(relative_value([1.1, -0.1, 0.8, 0.8], [0.2, 0.2, -0.1, 1.1], 0.3, 0.3)).all()
     assert np.isnan(
         should_protect([np.nan, 1.2, 0.5, 0.5], [1.0, 1.0, -1.0, 1.0], [4.0, 4.0, 4.0, 0.0])
     ).all()
