@@ -50,6 +50,13 @@ def test_a_drop_in_saturated_air_lasts_for_ever_and_lands_whole():
     assert flight.distance == pytest.approx(2 * flight.time)
 
 
+def test_nearly_saturated_air_still_dries_a_drop():
+    # Amsden's formula (from memory): 100^2 / (80 x 0.5) = 250 s.
+    assert evaporation_lifetime(100.0, 0.5) == pytest.approx(250.0)
+    assert evaporation_lifetime(0.5, 0.5) == pytest.approx(0.00625)
+    assert terminal_velocity(0.5) == pytest.approx(float(stokes_velocity(0.5)), rel=1e-3)
+
+
 def test_a_fine_drop_dries_up_on_the_way_and_a_coarse_one_lands():
     # Amsden's formula (from memory): 50 um at Delta T 8 lasts 3.9 s, too short for half a metre at 0.07 m/s.
     flight = droplet_flight([50.0, 400.0], 0.5, 2.0, 8.0)

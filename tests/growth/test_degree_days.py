@@ -22,6 +22,11 @@ def test_method_two_never_gives_less_and_differs_only_below_the_base(one, other,
         assert first == pytest.approx(float(second))
 
 
+def test_method_one_is_the_default():
+    # The extension examples are method 1: 70/40 degF, base 50 degF, gives 5.
+    assert degree_days(70.0, 40.0, 50.0) == 5
+
+
 def test_a_maximum_below_the_minimum_is_unknown():
     assert np.isnan(degree_days(5.0, 6.0, 0.0))
 

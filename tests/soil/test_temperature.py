@@ -77,6 +77,11 @@ def test_unknown_until_the_spin_up_is_over():
     assert np.isnan(soil_temperature(weather_like(239), 0.05)).all()
 
 
+def test_a_single_day_of_memory_is_allowed():
+    soil = soil_temperature(weather_like(72), 0.05, spin_up=24)
+    assert np.isnan(soil[:23]).all() and np.isfinite(soil[23:]).all()
+
+
 def test_a_gap_makes_the_next_ten_days_unknown():
     air = weather_like(24 * 30)
     air[300] = np.nan
