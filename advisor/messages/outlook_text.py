@@ -13,7 +13,7 @@ from advisor.explain import RuleReason, difference
 from advisor.forecast import AGE_ASSUMED
 from advisor.messages.cautions import SHORT_CAUTION
 from advisor.outlook import Day, Outlook, TaskOutlook
-from advisor.sequence import follow_up_span, is_overdue
+from advisor.sequence import progress
 
 WORDS = {"go": "GO", "no-go": "no-go", "unknown": "unknown"}
 
@@ -58,16 +58,8 @@ def outlook_text(outlook: Outlook, width: int = 80) -> str:
 def task_head(scored: TaskOutlook, now: datetime) -> list[str]:
     task = scored.task
     title = f"{task.treatment.name}, {task.area.name}: pass {task.pass_number} of {task.treatment.passes}"
-    span = follow_up_span(task)
-    if span is None:
-        return [title]
-    zone = task.household.site.zone
-    first, last = (moment.astimezone(zone) for moment in span)
-    wanted = f"wanted {first.strftime('%-d %b')} to {last.strftime('%-d %b')}"
-    if is_overdue(task, now):
-        days = (now.astimezone(zone).date() - last.date()).days
-        return [f"{title} ({wanted}: {days} {'day' if days == 1 else 'days'} overdue)"]
-    return [f"{title} ({wanted})"]
+    told = progress(task, now)
+    return [title if told == "first pass" else f"{title} ({told})"]
 
 
 def _day_lines(day: Day, outlook: Outlook, width: int) -> list[str]:
