@@ -77,7 +77,7 @@ def reduce_offsets(series: Series, first: int, stop: int, take: Take, whole_bloc
     if series.instant:
         length += 1
     largest = take in ("max", "any")
-    value = _sliding_extreme(_shift(values, first), length, largest)
+    value = _sliding_extreme(values, first, length, largest)
     unknown = _count_unknown(values, first, length)
     return Reduced(value, unknown == 0)
 
@@ -165,14 +165,20 @@ def _shift(values: np.ndarray, by: int) -> np.ndarray:
     return out
 
 
-def _sliding_extreme(values: np.ndarray, length: int, largest: bool) -> np.ndarray:
-    """Extreme of the known values among s .. s + length - 1, by doubling: log2(length) passes."""
+def _sliding_extreme(values: np.ndarray, first: int, length: int, largest: bool) -> np.ndarray:
+    """Extreme of the known values among s + first .. s + first + length - 1, by doubling: log2(length) passes."""
     extreme = np.fmax if largest else np.fmin
+    hours = values.shape[-1]
+    if first < 0:
+        # windows that begin before the axis
+        before = np.full((*values.shape[:-1], -first), np.nan, dtype=values.dtype)
+        values = np.concatenate([before, values], axis=-1)
     out, width = values, 1
     while width * 2 <= length:
         out = extreme(out, _shift(out, width))
         width *= 2
-    return extreme(out, _shift(out, length - width)) if width < length else out
+    out = extreme(out, _shift(out, length - width)) if width < length else out
+    return out[..., :hours] if first < 0 else _shift(out, first)
 
 
 def _cumulative(values: np.ndarray) -> np.ndarray:
@@ -219,7 +225,7 @@ def _add(series: Series, first: int, stop: int, take: Take, whole_blocks: bool) 
         amount = total[..., high] - total[..., low]
     else:
         shape = (*values.shape[:-1], hours)
-        low, high = (np.broadcast_to(edge, shape) for edge in _block_edges(series, low, high, hours, whole_blocks))
+        low, high = (np.broadcast_to(edge, shape) for edge in _block_edges(series, first, stop, whole_blocks))
         amount = np.take_along_axis(total, high, -1) - np.take_along_axis(total, low, -1)
         # an hour of a block that reaches into the span is asked for like one of the span
         missing = np.maximum(missing, np.take_along_axis(unknown, high, -1) - np.take_along_axis(unknown, low, -1))
@@ -232,17 +238,19 @@ def _add(series: Series, first: int, stop: int, take: Take, whole_blocks: bool) 
     return Reduced(np.where(np.abs(value) < 1e-9, 0.0, value), (missing == 0) & ~outside)
 
 
-def _block_edges(series: Series, low: np.ndarray, high: np.ndarray, hours: int, whole_blocks: bool):
-    """The window widened to the blocks that it touches, or narrowed to those that it holds."""
-    first_hour = np.clip(series.block_first, 0, hours)[..., np.minimum(low, hours - 1)]
-    last_hour = np.clip(series.block_last + 1, 0, hours)[..., np.maximum(high - 1, 0)]
+def _block_edges(series: Series, first: int, stop: int, whole_blocks: bool) -> tuple[np.ndarray, np.ndarray]:
+    """The windows (low, high) widened to the blocks that they touch, or narrowed to those that they hold."""
+    hours = series.values.shape[-1]
+    start = np.arange(hours)
+    low, high = np.clip(start + first, 0, hours), np.clip(start + stop, 0, hours)
+    at_low, at_high = np.minimum(low, hours - 1), np.maximum(high - 1, 0)
+    begins, ends = series.block_first, series.block_last + 1
     if whole_blocks:
-        return (
-            np.where(low < hours, np.minimum(first_hour, low), low),
-            np.where(high > 0, np.maximum(last_hour, high), high),
-        )
-    after = np.clip(series.block_last + 1, 0, hours)[..., np.minimum(low, hours - 1)]
-    before = np.clip(series.block_first, 0, hours)[..., np.maximum(high - 1, 0)]
-    inner_low = np.where((low < hours) & (first_hour < low), after, low)
-    inner_high = np.where((high > 0) & (last_hour > high), before, high)
+        wide_low = np.where(low < hours, np.minimum(np.clip(begins, 0, hours)[..., at_low], low), low)
+        wide_high = np.where(high > 0, np.maximum(np.clip(ends, 0, hours)[..., at_high], high), high)
+        return wide_low, wide_high
+    cut_low = (low < hours) & (begins[..., at_low] < start + first)
+    cut_high = (high > 0) & (ends[..., at_high] > start + stop)
+    inner_low = np.where(cut_low, np.clip(ends, 0, hours)[..., at_low], low)
+    inner_high = np.where(cut_high, np.clip(begins, 0, hours)[..., at_high], high)
     return inner_low, np.maximum(inner_high, inner_low)
