@@ -118,7 +118,8 @@ def judge_starts(
         strict = np.array([finding.kind(task) != "effect" for task in range(tasks)]) & finding.applies
         of_all = all_of(of_all, finding.outcome)
         spare = ~strict[:, None, None]
-        of_strict = all_of(of_strict, Kleene(finding.outcome.holds | spare, finding.outcome.known | spare))
+        if strict.any():
+            of_strict = all_of(of_strict, Kleene(finding.outcome.holds | spare, finding.outcome.known | spare))
         chance = chances(finding.outcome, nominal)
         each.append(chance)
         own = [
@@ -129,7 +130,8 @@ def judge_starts(
         own_floor_kept &= spare[:, :, 0] | _kept(chance, each_floor[at][:, None])
         all_known &= np.abs(chance.upper - chance.lower) < _EPS
     everything = chances(_spread(of_all, shape), nominal, shared=False)
-    strict_jointly = chances(_spread(of_strict, shape), nominal, shared=False)
+    strict_jointly = chances(of_strict, nominal)
+    all_known &= np.abs(everything.upper - everything.lower) < _EPS
     go = own_floor_kept & _kept(strict_jointly, floors["safety_and_label"]) & _kept(everything, joint_floor)
     decidable = lead_hours[None, :] <= horizon_hours + _EPS
     no_go = ~go & ((all_known & decidable) | (everything.upper < HOPELESS_BELOW - _EPS))

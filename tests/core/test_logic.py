@@ -24,7 +24,9 @@ AND = {(T, T): T, (T, F): F, (T, U): U, (F, F): F, (F, U): F, (U, U): U}
 OR = {(T, T): T, (T, F): T, (T, U): T, (F, F): F, (F, U): U, (U, U): U}
 
 
-@pytest.mark.parametrize("pair", list(itertools.product((T, F, U), repeat=2)), ids=lambda p: "-".join(map(WORDS.get, p)))
+@pytest.mark.parametrize(
+    "pair", list(itertools.product((T, F, U), repeat=2)), ids=lambda p: "-".join(map(WORDS.get, p))
+)
 def test_kleene_tables(pair):
     key = pair if pair in AND else pair[::-1]
     assert word(all_of(*map(one, pair))) == WORDS[AND[key]]
@@ -33,7 +35,14 @@ def test_kleene_tables(pair):
 
 def test_holds_never_without_known():
     values = np.array([np.nan, -np.inf, -1.0, 0.0, 1.0, np.inf])
-    for low, high in ((None, 0.0), (0.0, None), (-0.5, 0.5), (np.nan, None), (None, np.nan), (np.nan, np.nan)):
+    for low, high in (
+        (None, 0.0),
+        (0.0, None),
+        (-0.5, 0.5),
+        (np.nan, None),
+        (None, np.nan),
+        (np.nan, np.nan),
+    ):
         found = within(values, low, high)
         assert not (found.holds & ~found.known).any()
         assert not found.known[0], "a missing value is never known"

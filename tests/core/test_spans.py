@@ -11,7 +11,10 @@ TRUE, FALSE, UNKNOWN = "true", "false", "unknown"
 
 
 def words(found) -> list[str]:
-    return [UNKNOWN if not known else TRUE if holds else FALSE for holds, known in zip(found.holds, found.known, strict=True)]
+    return [
+        UNKNOWN if not known else TRUE if holds else FALSE
+        for holds, known in zip(found.holds, found.known, strict=True)
+    ]
 
 
 def all_points(verdicts: list[str]) -> str:
@@ -52,12 +55,20 @@ def extreme_by_loop(values, instant, first, stop, take, low, high) -> list[str]:
 #: halves, so that sums are exact and no value lies within the slack of a limit without being equal to it
 halves = st.integers(-8, 8).map(lambda number: number / 2)
 maybe = st.one_of(st.just(np.nan), halves)
-limits = st.tuples(st.one_of(st.none(), halves), st.one_of(st.none(), halves)).filter(lambda pair: pair != (None, None))
+limits = st.tuples(st.one_of(st.none(), halves), st.one_of(st.none(), halves)).filter(
+    lambda pair: pair != (None, None)
+)
 spans = st.tuples(st.integers(-4, 6), st.integers(1, 9)).map(lambda pair: (pair[0], pair[0] + pair[1]))
 
 
 @settings(max_examples=300, deadline=None)
-@given(st.lists(maybe, min_size=1, max_size=14), st.booleans(), spans, st.sampled_from(["min", "max", "any", "all"]), limits)
+@given(
+    st.lists(maybe, min_size=1, max_size=14),
+    st.booleans(),
+    spans,
+    st.sampled_from(["min", "max", "any", "all"]),
+    limits,
+)
 @example([3.0, np.nan, 9.0], False, (0, 3), "max", (None, 8.0))
 @example([np.nan, np.nan], True, (0, 1), "min", (1.0, None))
 def test_extremes(values, instant, span, take, pair):
@@ -166,7 +177,9 @@ def test_means(values, instant, span, pair):
 
 
 @settings(max_examples=200, deadline=None)
-@given(st.lists(amounts, min_size=1, max_size=10), st.lists(amounts, min_size=1, max_size=10), spans, one_side)
+@given(
+    st.lists(amounts, min_size=1, max_size=10), st.lists(amounts, min_size=1, max_size=10), spans, one_side
+)
 def test_what_is_known_of_one_part_counts_while_another_is_unknown(one, other, span, pair):
     length = min(len(one), len(other))
     parts = tuple(Series(np.array(values[:length])) for values in (one, other))
@@ -197,8 +210,14 @@ def test_off_the_axis_is_unknown_and_what_is_known_there_has_no_value():
 
 def test_the_last_instant_bounds_no_hour():
     """An hour needs both its ends: the last value of an axis begins an hour that nobody knows the end of."""
-    assert words(judge(reduce_offsets(Series(np.zeros(3), True), 0, 1, "max"), "max", None, 1.0)) == [TRUE, TRUE, UNKNOWN]
-    assert words(judge(reduce_offsets(Series(np.zeros(3), False), 0, 1, "max"), "max", None, 1.0)) == [TRUE] * 3
+    assert words(judge(reduce_offsets(Series(np.zeros(3), True), 0, 1, "max"), "max", None, 1.0)) == [
+        TRUE,
+        TRUE,
+        UNKNOWN,
+    ]
+    assert (
+        words(judge(reduce_offsets(Series(np.zeros(3), False), 0, 1, "max"), "max", None, 1.0)) == [TRUE] * 3
+    )
 
 
 def test_at_start_looks_at_the_start_alone():
