@@ -32,6 +32,8 @@ class Reason(IntEnum):
     STUCK = 8
     STALE = 9
     UNIT = 10
+    DISAGREEMENT = 11
+    NOT_FETCHED = 12
 
 
 REASON_TEXT: dict[Reason, str] = {
@@ -45,6 +47,8 @@ REASON_TEXT: dict[Reason, str] = {
     Reason.STUCK: "the source repeats one value for too long",
     Reason.STALE: "the forecast is too old",
     Reason.UNIT: "the source states a unit that is not known here",
+    Reason.DISAGREEMENT: "two sources differ by more than forecasts usually err, and which is right is not known",
+    Reason.NOT_FETCHED: "it was asked for and could not be had",
 }
 
 
@@ -186,6 +190,33 @@ def extended(forecast: Forecast, hours: int) -> Forecast:
     nominal = np.append(forecast.nominal_members, np.repeat(forecast.nominal_members[-1:], more))
     fields = {name: longer(one) for name, one in forecast.fields.items()}
     return replace(forecast, hours=hours, fields=fields, nominal_members=nominal)
+
+
+def on_axis(forecast: Forecast, start: np.datetime64, hours: int) -> Forecast:
+    """The same forecast on an axis that holds its own: unknown before and after, and promising nothing there."""
+    before = int((forecast.start - start) / HOUR)
+    after = hours - before - forecast.hours
+    if before < 0 or after < 0:
+        raise ValueError("The new axis must hold the forecast's own.")
+    if before == 0 and after == 0:
+        return forecast
+    fields = {}
+    for name, one in forecast.fields.items():
+        width = ((0, 0), (0, 0), (before, after))
+        values = np.pad(one.values, width, constant_values=np.nan)
+        reason = np.pad(one.reason, width, constant_values=int(Reason.AFTER_END))
+        reason[..., :before] = int(Reason.BEFORE_START)
+        bounds = [None, None]
+        if one.block_first is not None:
+            own = np.arange(hours, dtype=np.int32)
+            bounds = []
+            for block in (one.block_first, one.block_last):
+                moved = np.pad(block + before, width)
+                moved[..., :before], moved[..., hours - after :] = own[:before], own[hours - after :]
+                bounds.append(moved.astype(np.int32))
+        fields[name] = Field(values, reason, *bounds)
+    nominal = np.pad(forecast.nominal_members, (before, after))
+    return replace(forecast, start=start, hours=hours, fields=fields, nominal_members=nominal)
 
 
 def empty_forecast(now: datetime, why: str, hours: int = 192) -> Forecast:

@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from advisor.clock import HOUR
-from advisor.forecast import Field, Forecast, Provenance, Reason
+from advisor.forecast import Field, Forecast, Provenance, Reason, on_axis
 from advisor.spread.pairs import mean_known
 from advisor.variables import VARIABLES
 
@@ -68,7 +68,7 @@ def join(ensemble: Forecast, deterministic: Forecast) -> Forecast:
     """
     ensemble = padded(ensemble)
     start, hours = _axis([ensemble, deterministic])
-    own, other = _on_axis(ensemble, start, hours), _on_axis(deterministic, start, hours)
+    own, other = on_axis(ensemble, start, hours), on_axis(deterministic, start, hours)
     fields = dict(own.fields)
     borrowed, prefixed = [], []
     for name, lent in other.fields.items():
@@ -125,7 +125,7 @@ def pool(forecasts: Sequence[Forecast]) -> Forecast:
     if len(forecasts) == 1:
         return forecasts[0]
     start, hours = _axis(forecasts)
-    placed = [_on_axis(one, start, hours) for one in forecasts]
+    placed = [on_axis(one, start, hours) for one in forecasts]
     repeats = repeats_for_equal_weight([one.members for one in placed])
     names = list(dict.fromkeys(name for one in placed for name in one.fields))
     fields: dict[str, Field] = {}
@@ -180,31 +180,6 @@ def _axis(forecasts: Sequence[Forecast]) -> tuple[np.datetime64, int]:
     start = min(one.start for one in forecasts)
     end = max(one.start + one.hours * HOUR for one in forecasts)
     return start, int((end - start) / HOUR)
-
-
-def _on_axis(forecast: Forecast, start: np.datetime64, hours: int) -> Forecast:
-    """The same forecast on a longer axis: unknown before and after, and promising nothing there."""
-    before = int((forecast.start - start) / HOUR)
-    after = hours - before - forecast.hours
-    if before == 0 and after == 0:
-        return forecast
-    fields = {}
-    for name, one in forecast.fields.items():
-        width = ((0, 0), (0, 0), (before, after))
-        values = np.pad(one.values, width, constant_values=np.nan)
-        reason = np.pad(one.reason, width, constant_values=int(Reason.AFTER_END))
-        reason[..., :before] = int(Reason.BEFORE_START)
-        bounds = [None, None]
-        if one.block_first is not None:
-            own = np.arange(hours, dtype=np.int32)
-            bounds = []
-            for block in (one.block_first, one.block_last):
-                moved = np.pad(block + before, width)
-                moved[..., :before], moved[..., hours - after :] = own[:before], own[hours - after :]
-                bounds.append(moved.astype(np.int32))
-        fields[name] = Field(values, reason, *bounds)
-    nominal = np.pad(forecast.nominal_members, (before, after))
-    return replace(forecast, start=start, hours=hours, fields=fields, nominal_members=nominal)
 
 
 def _prefixed(own: Field, lent: Field) -> tuple[Field, bool]:
