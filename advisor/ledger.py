@@ -50,3 +50,8 @@ def read_statements(database: Path, until: datetime | None = None) -> tuple[Stat
 def as_told(household: Household, database: Path, now: datetime) -> Household:
     """The household with what was said of it up to `now`."""
     return with_statements(household, read_statements(database, now))
+
+
+def remembered(folder: Path, database: Path) -> dict[str, object]:
+    """What an outlook is made with besides the passes and the weather: the choices that changed the plan."""
+    return {"plans": read_plans(database)}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -14,12 +14,13 @@ from advisor.clock import HOUR, local_dates, local_instant, to_numpy
 from advisor.conditions import Conditions, SiteTable
 from advisor.explain import Blocked, Explainer, RuleReason, what_blocks
 from advisor.forecast import Forecast, extended
-from advisor.model import DEFAULT_FLOORS, Household, Record, Task
+from advisor.model import DEFAULT_FLOORS, Household, PlanEntry, Record, Task
 from advisor.rulebook.evaluate import evaluate
 from advisor.rulebook.schema import Rule
 from advisor.sequence import next_tasks
 from advisor.task_table import build
 from advisor.verdict import GO, NO_GO, UNKNOWN, VERDICT_WORDS, Verdicts, everything_floor, judge_starts
+from advisor.waiting import Climate, Prospects, TaskWaiting, cost_of_a_day, prospects_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +64,15 @@ class Day:
 
 @dataclass(frozen=True, slots=True)
 class TaskOutlook:
+    """`prospects` are all days left to the task, those after the forecast too; `days` those that were asked for."""
+
     task: Task
     days: tuple[Day, ...]
+    prospects: Prospects | None = None
+
+    def waiting(self, day: date) -> TaskWaiting | None:
+        """Go on that day or wait; None outside the days that are left."""
+        return None if self.prospects is None else self.prospects.on(day)
 
     def next_go(self, after: date | None = None) -> Day | None:
         return next(
@@ -91,6 +99,8 @@ def make_outlook(
     records: Sequence[Record],
     now: datetime,
     days: int = 8,
+    plans: Sequence[PlanEntry] = (),
+    climate: Mapping[str, Climate] | None = None,
 ) -> Outlook:
     """Score the household's next passes over the days of the forecast, today first.
 
@@ -102,9 +112,13 @@ def make_outlook(
         The ledger, oldest first or not.
     now : datetime
         Starts before it are not offered.
+    plans : sequence of PlanEntry
+        Choices that changed the plan.
+    climate : mapping of str to callable, optional
+        How often a day had a window in past years, by task id.
     """
     records = [record for record in records if record.started_at <= now]
-    tasks = next_tasks(household, records, now)
+    tasks = next_tasks(household, records, now, plans)
     if not tasks:
         return Outlook(household, now, forecast, (), None, None)
     site = household.site
@@ -132,7 +146,8 @@ def make_outlook(
         made = tuple(
             _day(at, day.item(), np.flatnonzero(dates == day), explainer, lead) for day in ahead[:days]
         )
-        outlooks.append(TaskOutlook(task, made))
+        left = prospects_of(explainer, at, task, now, (climate or {}).get(task.id), cost_of_a_day(settings))
+        outlooks.append(TaskOutlook(task, made, left))
     return Outlook(household, now, forecast, tuple(outlooks), explainer, verdicts)
 
 

@@ -10,7 +10,7 @@ import click
 from advisor.cli.options import Common, load_household
 from advisor.errors import WeatherError
 from advisor.forecast import AGE_ASSUMED, Forecast
-from advisor.ledger import as_told, read_ledger
+from advisor.ledger import as_told, read_ledger, remembered
 from advisor.model import Household, Record
 from advisor.outlook import Outlook, make_outlook
 from advisor.rule_files import RuleSet, load_rules
@@ -32,7 +32,8 @@ def make_scene(common: Common, days: int = 8) -> Scene:
     rules = load_rules(common.home / "rules")
     household, forecast = weather_for(common, household)
     records = read_ledger(household, common.database)
-    outlook = make_outlook(household, forecast, list(rules), records, common.now, days)
+    kept = remembered(common.home, common.database)
+    outlook = make_outlook(household, forecast, list(rules), records, common.now, days, **kept)
     return Scene(household, rules, records, forecast, outlook)
 
 
@@ -42,7 +43,8 @@ def retry_scene(scene: Scene, trial: str, common: Common, days: int):
 
     limits = {name: value for scored in scene.outlook.tasks for name, value in scored.task.label.limits.items()}
     tried = try_limit(scene.rules.rules, trial, scene.household.units, limits)
-    outlook = make_outlook(scene.household, scene.forecast, tried.rules, scene.records, common.now, days)
+    kept = remembered(common.home, common.database)
+    outlook = make_outlook(scene.household, scene.forecast, tried.rules, scene.records, common.now, days, **kept)
     return replace(scene, outlook=outlook), tried
 
 

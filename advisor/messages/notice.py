@@ -12,6 +12,7 @@ from advisor.clock import from_numpy
 from advisor.messages.cautions import cautions
 from advisor.messages.mix_text import short_line
 from advisor.messages.outlook_text import head
+from advisor.messages.waiting import waiting_line
 from advisor.mix.plan import MixRefused, plan_mix
 from advisor.outlook import Day, Outlook, TaskOutlook
 
@@ -44,6 +45,7 @@ def make_notice(outlook: Outlook, kind: str, day: date | None = None) -> NoticeT
     when = _when(day, outlook)
     first = ("Changed. " if kind == "changed" else "") + answer_line(rows, when, outlook)
     lines = [first, reason_line(rows), next_line(rows, outlook, day)]
+    lines += filter(None, [waiting_line(rows, outlook, day)])
     mixing = mix_lines(rows, outlook)
     labels = tuple({scored.task.label.id: scored.task.label for scored in outlook.tasks}.values())
     lines += ["", *mixing] if mixing else []

@@ -8,6 +8,7 @@ from advisor import units
 from advisor.clock import iso
 from advisor.explain import Blocker, RuleReason, difference
 from advisor.messages.cautions import cautions
+from advisor.messages.waiting import waiting_object
 from advisor.outlook import Day, Outlook
 
 SCHEMA_ID = "advisor.outlook/1"
@@ -17,6 +18,7 @@ def outlook_object(outlook: Outlook) -> dict[str, Any]:
     """The object that `advisor outlook --json` prints."""
     household, forecast = outlook.household, outlook.forecast
     system = household.units
+    today = outlook.now.astimezone(household.site.zone).date()
     provenance = forecast.provenance
     age = provenance.age_hours(outlook.now)
     site = household.site
@@ -45,6 +47,7 @@ def outlook_object(outlook: Outlook) -> dict[str, Any]:
                 "area": scored.task.area.id,
                 "pass": scored.task.pass_number,
                 "days": [_day(day, system) for day in scored.days],
+                "waiting": waiting_object(scored.waiting(today), today),
             }
             for scored in outlook.tasks
         ],
@@ -138,6 +141,22 @@ def _object(
     }
 
 
+_DATE = {"type": ["string", "null"], "format": "date"}
+_SHARE = {"type": "number", "minimum": 0, "maximum": 1}
+_WAITING = _object(
+    {
+        "date": {**_DATE, "type": "string"},
+        "go": {**_SHARE, "description": "worth of going on that date, in passes made on time"},
+        "wait": {**_SHARE, "description": "worth of the best policy over the later days"},
+        "good_window": {**_SHARE, "description": "chance of at least one later good window"},
+        "advice": {"enum": ["go", "wait", "nothing left"]},
+        "text": _WORD,
+    },
+    {"until": _DATE, "on_time_until": _DATE, "best_date": _DATE, "forecast_until": _DATE,
+     "beyond_forecast": {"enum": ["almanac", "none", "unneeded"]}},
+    nullable=True,
+)  # fmt: skip
+
 OUTLOOK_SCHEMA: dict[str, Any] = {
     "$schema": "https://json-schema.org/draft/2020-12/schema",
     "$id": SCHEMA_ID,
@@ -191,7 +210,7 @@ OUTLOOK_SCHEMA: dict[str, Any] = {
                             "sole_blockers": {"type": "array"},
                             "opens_together": {"type": "array", "items": _WORD}}),
                     },
-                }),
+                }, {"waiting": _WAITING}),
             },
         }
     ),

@@ -12,6 +12,7 @@ from advisor.clock import from_numpy
 from advisor.explain import RuleReason, difference
 from advisor.forecast import AGE_ASSUMED
 from advisor.messages.cautions import SHORT_CAUTION
+from advisor.messages.waiting import waiting_sentence
 from advisor.outlook import Day, Outlook, TaskOutlook
 from advisor.sequence import progress
 
@@ -48,6 +49,7 @@ def outlook_text(outlook: Outlook, width: int = 80) -> str:
         lines.append(f"  {'day':<10}  {'answer':<8} {'start between':<14} {'chance':>6}  what decides")
         for day in scored.days:
             lines += _day_lines(day, outlook, width)
+        lines += _waiting_lines(scored, outlook, width)
     asks = _unknowns(outlook)
     if asks:
         lines += ["", "Not known yet:", *(_wrap(_what_is_missing(text), width, "  - ", "    ") for text in asks)]
@@ -60,6 +62,12 @@ def task_head(scored: TaskOutlook, now: datetime) -> list[str]:
     title = f"{task.treatment.name}, {task.area.name}: pass {task.pass_number} of {task.treatment.passes}"
     told = progress(task, now)
     return [title if told == "first pass" else f"{title} ({told})"]
+
+
+def _waiting_lines(scored: TaskOutlook, outlook: Outlook, width: int) -> list[str]:
+    today = outlook.now.astimezone(outlook.household.site.zone).date()
+    found = scored.waiting(today)
+    return [] if found is None else [_wrap(waiting_sentence(found, today), width, "  ", "  ")]
 
 
 def _day_lines(day: Day, outlook: Outlook, width: int) -> list[str]:

@@ -12,7 +12,7 @@ from pathlib import Path
 from advisor.errors import WeatherError
 from advisor.forecast import Forecast, empty_forecast
 from advisor.household import load
-from advisor.ledger import as_told, read_ledger
+from advisor.ledger import as_told, read_ledger, remembered
 from advisor.messages.notice import NoticeText, make_notice
 from advisor.messages.outlook_json import outlook_object
 from advisor.model import Household
@@ -68,10 +68,12 @@ class HouseholdService:
             pull(self.household, store, now)
 
     def outlook(self, now: datetime) -> tuple[Outlook, tuple[str, ...]]:
-        """What stands at a moment, by the newest kept answer, the ledger and what people told; and the answer's hash."""
+        """What stands at a moment, by the newest kept answer, the ledger and what people told; and its hash."""
         forecast, hashes = self._forecast(now)
         household = as_told(self.household, self.database, now)
-        return make_outlook(household, forecast, list(self.rules), read_ledger(household, self.database), now), hashes
+        kept = remembered(self.folder, self.database)
+        records = read_ledger(household, self.database)
+        return make_outlook(household, forecast, list(self.rules), records, now, **kept), hashes
 
     def decide(self, work: Work, now: datetime) -> Notice | None:
         """The notice for one piece of work, with everything it was made from."""

@@ -49,7 +49,9 @@ def firmness(days_ahead) -> np.ndarray:
     return np.maximum(FIRMNESS_TOMORROW * FIRMNESS_KEPT**days, FIRMNESS_LEAST)
 
 
-def go_or_wait(chance_today: float, expected: np.ndarray, gain: np.ndarray, nu: np.ndarray, floor: float = 0.6) -> Waiting:
+def go_or_wait(
+    chance_today: float, expected: np.ndarray, gain: np.ndarray, nu: np.ndarray, floor: float = 0.6
+) -> Waiting:
     """Value of going today against waiting, V_t = E[max(g_t q_t, V_t+1)] with q_t ~ Beta(nu p_t, nu (1 - p_t)).
 
     Parameters
@@ -76,7 +78,8 @@ def go_or_wait(chance_today: float, expected: np.ndarray, gain: np.ndarray, nu: 
 
     References
     ----------
-    Finite-horizon dynamic programming; Katz & Murphy (1997) Economic Value of Weather and Climate Forecasts, as a title.
+    Bellman (1957) Dynamic Programming, the principle of optimality (from memory). The Beta distribution of what will
+    be forecast is an assumption of this program.
     """
     expected = np.clip(np.nan_to_num(np.asarray(expected, dtype=float)), 0.0, 1.0)
     values = np.zeros(len(expected) + 2)

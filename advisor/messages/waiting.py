@@ -1,0 +1,103 @@
+"""Go now or wait, in one sentence: what going is worth, what waiting, and the chance that another day comes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+
+from advisor.outlook import Outlook, TaskOutlook
+from advisor.waiting import TaskWaiting
+
+
+def waiting_sentence(found: TaskWaiting, today: date) -> str:
+    """Both numbers, the chance of one more good window, and what the days after the forecast rest on."""
+    day = _called(found.day, today)
+    one = "another" if found.is_go else "a"
+    chance = f"the chance of {one} good window by {_short(found.until)} is {found.good_window:.0%}"
+    best = "" if found.best_day is None else f", best on {_named(found.best_day)}"
+    rests = _rests_on(found)
+    if found.advice == "nothing left":
+        return (
+            f"Go {day} or wait: {day} is no go, and nothing is known of a good window by {_short(found.until)}"
+            f"{rests}; advisor reschedule lists what else can be done."
+        )
+    if not found.is_go:
+        return (
+            f"Go {day} or wait: {day} is no go; waiting is worth {found.wait:.2f} of a pass made on time, "
+            f"{chance}{best}{rests}."
+        )
+    return (
+        f"Go {day} or wait: going is worth {found.go:.2f} of a pass made on time, waiting {found.wait:.2f} "
+        f"({chance}{best}{rests}): {found.advice}."
+    )
+
+
+def waiting_line(rows: Sequence[tuple[TaskOutlook, Any]], outlook: Outlook, day: date) -> str:
+    """The same for a notice, all areas in one short line; empty where no day is left."""
+    told: list[tuple[str, TaskWaiting]] = []
+    for scored, _ in rows:
+        found = scored.waiting(day)
+        if found is not None:
+            told.append((scored.task.area.name, found))
+    if not told:
+        return ""
+    goes = [(name, found) for name, found in told if found.is_go]
+    if goes:
+        parts = [
+            f"{name} {found.go:.2f} against {found.wait:.2f}: {found.advice}"
+            for name, found in goes
+        ]
+        today = outlook.now.astimezone(outlook.household.site.zone).date()
+        return f"Going {_called(day, today)} against waiting: {'; '.join(_folded(parts, goes))}."
+    until = max(found.until for _, found in told)
+    chance = min(found.good_window for _, found in told)
+    return f"Chance of a good window later, by {_short(until)}: {chance:.0%}{_rests_on(told[0][1])}."
+
+
+def _folded(parts: list[str], goes: list[tuple[str, TaskWaiting]]) -> list[str]:
+    """One number for all areas where they agree to the printed digit."""
+    seen = {(f"{found.go:.2f}", f"{found.wait:.2f}", found.advice) for _, found in goes}
+    if len(seen) > 1 or len(goes) == 1:
+        return parts if len(goes) > 1 else [parts[0].removeprefix(f"{goes[0][0]} ")]
+    return [parts[0].removeprefix(f"{goes[0][0]} ")]
+
+
+def waiting_object(found: TaskWaiting | None, today: date) -> dict[str, Any] | None:
+    """For JSON; None where no day is left."""
+    if found is None:
+        return None
+    return {
+        "date": found.day.isoformat(),
+        "go": round(found.go, 4),
+        "wait": round(found.wait, 4),
+        "good_window": round(found.good_window, 4),
+        "advice": found.advice,
+        "text": waiting_sentence(found, today),
+        "until": found.until.isoformat(),
+        "on_time_until": None if found.on_time_until is None else found.on_time_until.isoformat(),
+        "best_date": None if found.best_day is None else found.best_day.isoformat(),
+        "forecast_until": None if found.forecast_until is None else found.forecast_until.isoformat(),
+        "beyond_forecast": found.climate,
+    }
+
+
+def _rests_on(found: TaskWaiting) -> str:
+    if found.climate == "unneeded":
+        return ""
+    after = "the days ahead" if found.forecast_until is None else f"days after {_short(found.forecast_until)}"
+    if found.climate == "almanac":
+        return f"; {after} go by past years"
+    return f"; {after} count as 0, for no almanac is kept"
+
+
+def _called(day: date, today: date) -> str:
+    return {0: "today", 1: "tomorrow"}.get((day - today).days, f"on {_named(day)}")
+
+
+def _named(day: date) -> str:
+    return f"{day:%a} {day.day} {day:%b}"
+
+
+def _short(day: date) -> str:
+    return f"{day.day} {day:%b}"
