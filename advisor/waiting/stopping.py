@@ -15,6 +15,8 @@ import numpy as np
 #: how firm a day's expected chance is, as a number of imagined trials (nu), by days ahead: 40 tomorrow, falling by a
 #: third each day, never below 2. Common practice, no source.
 FIRMNESS_TOMORROW, FIRMNESS_KEPT, FIRMNESS_LEAST = 40.0, 2.0 / 3.0, 2.0
+#: a chance that differs from 0 or 1 by less is taken for it
+NEGLIGIBLE = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +84,8 @@ def go_or_wait(
     be forecast is an assumption of this program.
     """
     expected = np.clip(np.nan_to_num(np.asarray(expected, dtype=float)), 0.0, 1.0)
+    # a chance this near to 0 or 1 is one, and a Beta distribution around it has no shape left to compute
+    expected = np.where(expected < NEGLIGIBLE, 0.0, np.where(expected > 1.0 - NEGLIGIBLE, 1.0, expected))
     values = np.zeros(len(expected) + 2)
     missed = 1.0
     for day in range(len(expected), 0, -1):
@@ -100,7 +104,7 @@ def _expected_best(gain: float, p: float, nu: float, later: float) -> float:
     if p >= 1.0 or not math.isfinite(nu):
         return max(gain * p, later)
     a, b = nu * p, nu * (1.0 - p)
-    threshold = min(later / gain, 1.0)
+    threshold = 1.0 if later >= gain else later / gain
     below = beta_distribution(threshold, a, b)
     above_mean = p * (1.0 - beta_distribution(threshold, a + 1.0, b))
     return later * below + gain * above_mean

@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime
 
 import numpy as np
 import pytest
+from demo_lawn import NOW, lawn, task
 
 from advisor.clock import to_numpy
 from advisor.lawn_work import (
@@ -17,8 +18,6 @@ from advisor.lawn_work import (
     time_to_seeding,
 )
 from advisor.task_table import build
-
-from .lawn import NOW, lawn, task
 
 #: from noon UTC, 07:00 there, on Monday 21 September, eight days on
 AXIS = np.datetime64("2026-09-21T12", "h") + np.arange(8 * 24) * np.timedelta64(1, "h")

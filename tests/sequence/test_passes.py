@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
+from demo_lawn import NOW, choice, lawn, record, task
 
 from advisor.sequence import (
     active_plan,
@@ -15,8 +16,6 @@ from advisor.sequence import (
     progress,
     room_left,
 )
-
-from .lawn import NOW, choice, lawn, record, task
 
 DAY = timedelta(days=1)
 

@@ -7,13 +7,12 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
+from demo_lawn import NOW, RATE, STRENGTH, lawn, record, task
 
 from advisor.model import ActiveIngredient
 from advisor.season_totals import has_maximum, ingredient_totals, records_of_year, worst_share
 from advisor.sequence import room_left
 from advisor.task_table import build, label_year, planned_rate
-
-from .lawn import NOW, RATE, STRENGTH, lawn, record, task
 
 DAY = timedelta(days=1)
 YEAR = (date(2026, 1, 1), date(2027, 1, 1))

@@ -9,7 +9,7 @@ from pathlib import Path
 from advisor.household import load
 from advisor.model import Household, PlanEntry, Record, Task
 
-FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
+FIXTURES = Path(__file__).resolve().parent.parent / "fixtures"
 NOW = datetime(2026, 9, 21, 12, tzinfo=UTC)
 TREATMENT = "broadleaf-autumn"
 #: 1.5 fl oz over 1,000 square feet of it [mL/m²], 2 lb/gal [g/L]: NIST SP 811 factors, from memory
