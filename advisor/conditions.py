@@ -65,20 +65,17 @@ class Conditions:
 
     @cached_property
     def relative_humidity(self) -> np.ndarray:
-        """Stated, or from the dew point (FAO-56 eq. 10 and 11)."""
-        stated = self.forecast.values("relative_humidity")
-        if "dew_point" not in self.forecast.fields:
-            return stated
-        derived = moisture.relative_humidity(self.air_temperature, self.forecast.values("dew_point"))
-        return np.where(np.isnan(stated), derived, stated)
+        """Stated; from the dew point (FAO-56 eq. 10 and 11) where the source carries none. A gap stays a gap."""
+        if "relative_humidity" in self.forecast.fields:
+            return self.forecast.values("relative_humidity")
+        return moisture.relative_humidity(self.air_temperature, self.forecast.values("dew_point"))
 
     @cached_property
     def dew_point(self) -> np.ndarray:
-        stated = self.forecast.values("dew_point")
-        if "relative_humidity" not in self.forecast.fields:
-            return stated
-        derived = moisture.dew_point(self.air_temperature, self.forecast.values("relative_humidity"))
-        return np.where(np.isnan(stated), derived, stated)
+        """Stated; from the relative humidity where the source carries none. A gap stays a gap."""
+        if "dew_point" in self.forecast.fields:
+            return self.forecast.values("dew_point")
+        return moisture.dew_point(self.air_temperature, self.forecast.values("relative_humidity"))
 
     @cached_property
     def pressure(self) -> np.ndarray:
