@@ -1,0 +1,110 @@
+"""Real ensembles, 48 hours ahead, with what was measured: temperature of 2004 and rain of 2002 and 2003.
+
+University of Washington mesoscale ensemble, as carried by the R package ensembleBMA (Raftery et al. 2005, Mon. Wea.
+Rev. 133; Sloughter et al. 2007, Mon. Wea. Rev. 135). The files are no part of the project: they are looked for in the
+folder that ADVISOR_PAIRS names, else beside the repository.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from advisor.forecast import Flag
+from advisor.score.walk import crps_raw, crps_walked, rained, share_wet, walk, walk_rain
+from advisor.spread.learned import LEAST_DAYS
+from advisor.spread.pairs import Pairs, control_pairs, make_pairs
+from advisor.verification.brier import BrierDecomposition, brier_score, murphy_decomposition
+
+FOLDER = Path(
+    os.environ.get("ADVISOR_PAIRS") or Path(__file__).resolve().parents[3] / "shared" / "forecast-pairs"
+)
+TEMPERATURE = "surface_temperature_pacific_northwest_2004.csv.gz"
+RAIN = "precipitation_pacific_northwest_2002.csv.gz"
+LEAD = 48.0
+KELVIN, HUNDREDTH_OF_AN_INCH = 273.15, 0.254
+
+
+def available() -> bool:
+    return (FOLDER / TEMPERATURE).is_file() and (FOLDER / RAIN).is_file()
+
+
+def temperature() -> tuple[Pairs, tuple[Flag, ...]]:
+    """Every row, after quality control; stations are places."""
+    import pandas as pd
+
+    rows = pd.read_csv(FOLDER / TEMPERATURE)
+    names = [name for name in rows.columns if name.isupper()]
+    place, _ = pd.factorize(rows["station"])
+    valid = pd.to_datetime(rows["date"].astype(str), format="%Y%m%d%H").to_numpy()
+    return control_pairs(
+        make_pairs(
+            "air_temperature", LEAD, rows[names].to_numpy() - KELVIN, rows["observation"].to_numpy() - KELVIN, valid,
+            place, rows["elevation"].to_numpy(),
+        )
+    )  # fmt: skip
+
+
+def rain() -> tuple[Pairs, tuple[Flag, ...]]:
+    """Every row, after quality control; the latitude, which is all that is told of a station, is its place.
+
+    Whether the date is of the beginning or of the end of the 24 hours is not told: it is taken for the beginning, so
+    that the walk learns a day later than it might.
+    """
+    import pandas as pd
+
+    rows = pd.read_csv(FOLDER / RAIN)
+    names = [name for name in rows.columns if name not in ("observations", "dates", "latitude")]
+    place, _ = pd.factorize(rows["latitude"])
+    valid = pd.to_datetime(rows["dates"].astype(str)).to_numpy()
+    members = rows[names].to_numpy() * HUNDREDTH_OF_AN_INCH
+    observed = rows["observations"].to_numpy() * HUNDREDTH_OF_AN_INCH
+    return control_pairs(make_pairs("precipitation", LEAD + 24.0, members, observed, valid, place, None, 24))
+
+
+@dataclass(frozen=True, slots=True)
+class TemperatureFigures:
+    """Mean CRPS [K] and the share of outcomes inside the stated 80 % interval, of `pairs` forecasts."""
+
+    pairs: int
+    raw: float
+    learned: float
+    inside: float
+
+    @property
+    def gain(self) -> float:
+        return 1.0 - self.learned / self.raw
+
+
+def temperature_figures(pairs: Pairs, least_days: int = LEAST_DAYS) -> TemperatureFigures:
+    """Of the forecasts whose station had taught at least so many days when they were issued."""
+    walked = walk(pairs)
+    used = ~np.isnan(pairs.observed) & (walked.days >= least_days)
+    position = walked.position[used]
+    inside = np.mean((position > 0.1) & (position < 0.9))
+    raw, learned = crps_raw(pairs)[used].mean(), crps_walked(pairs, walked)[used].mean()
+    return TemperatureFigures(int(used.sum()), float(raw), float(learned), float(inside))
+
+
+@dataclass(frozen=True, slots=True)
+class RainFigures:
+    """Brier scores of the chance of measurable rain, of `pairs` forecasts; climatology knows the whole sample."""
+
+    pairs: int
+    learned: BrierDecomposition
+    raw: BrierDecomposition
+    climatology: float
+
+
+def rain_figures(pairs: Pairs, least_days: int = LEAST_DAYS) -> RainFigures:
+    chance, days = walk_rain(pairs)
+    happened = rained(pairs)
+    used = ~np.isnan(happened) & (days >= least_days)
+    edges = np.linspace(0.0, 1.0, 11)
+    learned = murphy_decomposition(chance[used], happened[used], edges)
+    raw = murphy_decomposition(share_wet(pairs.members)[used], happened[used], edges)
+    base = np.full(used.sum(), happened[used].mean())
+    return RainFigures(int(used.sum()), learned, raw, float(brier_score(base, happened[used])))
