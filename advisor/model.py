@@ -295,6 +295,11 @@ class NoticePlan:
 
     evening: time = time(18, 30)
     morning: time = time(6, 0)
+    #: [from, until) in which nobody is told anything, local time; it may hold midnight
+    quiet: tuple[time, time] = (time(21, 0), time(6, 0))
+    at_most_per_day: int = 6
+    #: tell the evening's and the morning's notice also where nothing has changed
+    repeat_unchanged: bool = False
     channels: tuple[Mapping[str, object], ...] = ()
 
 
@@ -308,6 +313,15 @@ class Settings:
     #: other base addresses by source name, for a mirror or a test server
     source_hosts: Mapping[str, str] = None  # type: ignore[assignment]
     pull_every_hours: float = 3.0
+    #: models whose members join the forecast, each weighing the same
+    ensemble: tuple[str, ...] = ()
+    #: a second source whose contradiction makes the weather unknown
+    cross_check: str | None = None
+    #: whether measured past hours and official warnings are asked for, where a source in use offers them
+    observations: bool = True
+    warnings: bool = True
+    #: how long answers that no notice rests on are kept [h]
+    keep_hours: float = 400 * 24.0
     contact: str = ""
     cost_of_waiting: float | None = None
     cost_of_failure: float | None = None

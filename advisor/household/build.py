@@ -23,6 +23,7 @@ from advisor.model import (
     Treatment,
     Watering,
 )
+from advisor.quiet import quiet_hours
 from advisor.units import parse
 
 DAY = 24.0
@@ -104,6 +105,9 @@ def notices(table) -> NoticePlan:
     return NoticePlan(
         evening=table.evening,
         morning=table.morning,
+        quiet=quiet_hours(table.evening, table.morning, table.quiet_from, table.quiet_until),
+        at_most_per_day=table.at_most_per_day,
+        repeat_unchanged=table.repeat_unchanged,
         channels=tuple(one.model_dump(exclude_none=True) for one in table.channel),
     )
 
@@ -115,6 +119,11 @@ def settings(lawn) -> Settings:
         sources=tuple(lawn.weather.sources),
         source_hosts=dict(lawn.weather.hosts),
         pull_every_hours=lawn.weather.pull_every,
+        ensemble=tuple(lawn.weather.ensemble),
+        cross_check=lawn.weather.cross_check,
+        observations=lawn.weather.observations,
+        warnings=lawn.weather.warnings,
+        keep_hours=lawn.weather.keep,
         contact=lawn.contact,
         cost_of_waiting=lawn.decision.cost_of_waiting,
         cost_of_failure=lawn.decision.cost_of_failure,

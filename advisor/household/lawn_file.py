@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
@@ -22,7 +23,10 @@ from advisor.household.fields import (
 )
 from advisor.household.times import Day, DayWord, MonthDay, Spans, TimeOfDay, Weekdays, Zone
 from advisor.household.vocabulary import (
+    CHANNEL_HINTS,
     CHANNEL_KINDS,
+    CHANNEL_MAY,
+    CHANNEL_ONE_OF,
     NEIGHBOUR_KINDS,
     SITE_USES,
     SLOPES,
@@ -31,8 +35,10 @@ from advisor.household.vocabulary import (
     TURF_STATES,
 )
 from advisor.model import DEFAULT_FLOORS
+from advisor.quiet import is_quiet, quiet_hours
 from advisor.soil.texture import TEXTURES
 
+_MODEL = re.compile(r"[a-z][a-z0-9_]{1,40}")
 _COORDINATE = (
     "write degrees as a plain number, north and east positive, such as latitude = 41.6, longitude = -93.6"
 )
@@ -114,10 +120,30 @@ class SprayerTable(Table):
     rinsed: bool | None = None
 
 
+def _read_models(value: Any) -> Any:
+    """ "gfs025, ecmwf_ifs025" or a list of names."""
+    if isinstance(value, str):
+        value = [part.strip() for part in value.split(",") if part.strip()]
+    if isinstance(value, list):
+        for name in value:
+            if isinstance(name, str) and not _MODEL.fullmatch(name):
+                raise fault(
+                    f'"{name}" is not the name of an ensemble model',
+                    'write the name that the service gives it, such as "gfs025" or "ecmwf_ifs025"',
+                )
+        value = list(dict.fromkeys(value)) if all(isinstance(name, str) for name in value) else value
+    return value
+
+
 class WeatherTable(Table):
     sources: Annotated[list[Text], Field(min_length=1)] = ["open-meteo"]
     hosts: dict[str, Text] = {}
     pull_every: quantity("time", 0.25, 24.0) = 3.0
+    ensemble: Annotated[list[Text], BeforeValidator(_read_models), Field(max_length=6)] = []
+    cross_check: Text | None = None
+    observations: bool = True
+    warnings: bool = True
+    keep: quantity("time", 30 * 24.0, 20 * 366 * 24.0) = 400 * 24.0
 
     @field_validator("hosts")
     @classmethod
@@ -134,15 +160,38 @@ class ChannelTable(Table):
     kind: choice(*CHANNEL_KINDS, what="kind of channel")
     name: Text | None = None
     path: Text | None = None
+    host: Text | None = None
+    port: whole(1, 65535) | None = None
+    security: choice("starttls", "tls", "none", what="way to secure mail") | None = None
+    user: Text | None = None
+    password_file: Text | None = None
+    password_env: Text | None = None
+    sender: Text | None = None
+    to: Text | None = None
+    url: Text | None = None
+    url_file: Text | None = None
+    url_env: Text | None = None
+    secret_file: Text | None = None
+    secret_env: Text | None = None
+    receiver_drops_repeats: bool | None = None
 
     @model_validator(mode="after")
     def _complete(self):
-        wants = CHANNEL_KINDS[self.kind]
-        for key in wants:
+        groups = CHANNEL_ONE_OF.get(self.kind, ())
+        allowed = {"kind", "name", *CHANNEL_KINDS[self.kind], *CHANNEL_MAY.get(self.kind, ())}
+        allowed.update(key for group in groups for key in group)
+        for key in CHANNEL_KINDS[self.kind]:
             if getattr(self, key) is None:
-                raise fault(f'a channel of kind "{self.kind}" needs `{key}`', f'write {key} = "notices"')
-        for key in ("path",):
-            if getattr(self, key) is not None and key not in wants:
+                raise fault(f'a channel of kind "{self.kind}" needs `{key}`', f"write {CHANNEL_HINTS[key]}")
+        for group in groups:
+            given = [key for key in group if getattr(self, key) is not None]
+            names = " or ".join(f"`{key}`" for key in group)
+            if not given:
+                raise fault(f'a channel of kind "{self.kind}" needs {names}', f"write {CHANNEL_HINTS[group[0]]}")
+            if len(given) > 1:
+                raise fault(f"{names} say the same thing", f"leave one of them out: {' or '.join(given)}")
+        for key in type(self).model_fields:
+            if getattr(self, key) is not None and key not in allowed:
                 raise fault(f'a channel of kind "{self.kind}" takes no `{key}`', f"leave {key} out")
         return self
 
@@ -150,7 +199,23 @@ class ChannelTable(Table):
 class NoticesTable(Table):
     evening: TimeOfDay = dt.time(18, 30)
     morning: TimeOfDay = dt.time(6, 0)
+    quiet_from: TimeOfDay | None = None
+    quiet_until: TimeOfDay | None = None
+    at_most_per_day: whole(1, 50) = 6
+    repeat_unchanged: bool = False
     channel: list[ChannelTable] = []
+
+    @model_validator(mode="after")
+    def _not_in_the_quiet_hours(self):
+        quiet = quiet_hours(self.evening, self.morning, self.quiet_from, self.quiet_until)
+        for name in ("evening", "morning"):
+            if is_quiet(getattr(self, name), quiet):
+                at, hours = f"{getattr(self, name):%H:%M}", f"{quiet[0]:%H:%M} to {quiet[1]:%H:%M}"
+                raise fault(
+                    f"{name} = {at} lies in the quiet hours, {hours}",
+                    f"choose another time for {name}, or other quiet_from and quiet_until",
+                )
+        return self
 
 
 class FloorsTable(Table):

@@ -117,12 +117,20 @@ weekend = $hours_weekend § a list makes several: ["07:00-09:00", "16:00-20:00"]
 [weather]
 sources = $sources
 pull_every = "3 h"
+# cross_check = "met-norway" § a second source: where the two contradict each other, the answer is unknown
+# ensemble = "gfs025, ecmwf_ifs025" § models whose members give the chances; asked of open-meteo
+# observations = true § measured hours of a station near by, where a source has them (nws)
+# warnings = true § official warnings stop a start, where a source has them (nws)
 # [weather.hosts] § another address for a source, such as a mirror
 # open-meteo = "https://example.org"
 
 [notices]
 evening = "18:30" § local time of the notice for the next day
 morning = "06:00" § local time of the notice for the day itself
+# quiet_from = "21:00" § nobody is told anything from here
+# quiet_until = "06:00" § to here
+# at_most_per_day = 6 § only a go that is taken back is told beyond that
+# repeat_unchanged = false § true tells every evening and morning, also where nothing has changed
 
 [[notices.channel]]
 kind = "terminal"
@@ -130,6 +138,19 @@ kind = "terminal"
 # [[notices.channel]]
 # kind = "file"
 # path = "notices" § a folder inside this one, one file a notice
+
+# [[notices.channel]]
+# kind = "email" § passwords stand in a file of mode 600 or in the environment (password_env), never here
+# host = "mail.example.org"
+# sender = "advisor@example.org"
+# to = "you@example.org" § one address; another person is another [[notices.channel]]
+# user = "advisor@example.org"
+# password_file = "mail-password"
+
+# [[notices.channel]]
+# kind = "webhook" § a signed POST of JSON
+# url = "https://example.org/notices"
+# secret_file = "webhook-secret"
 
 # Chances that are asked for; these are the usual ones.
 # [floors]

@@ -19,7 +19,34 @@ LIFE_CYCLES = ("perennial", "winter-annual", "summer-annual", "biennial")
 ADJUVANTS = ("required", "allowed", "forbidden", "unstated")
 
 #: kind of notice channel -> keys that it needs
-CHANNEL_KINDS: dict[str, tuple[str, ...]] = {"terminal": (), "file": ("path",)}
+CHANNEL_KINDS: dict[str, tuple[str, ...]] = {
+    "terminal": (),
+    "file": ("path",),
+    "email": ("host", "sender", "to"),
+    "webhook": (),
+    "apprise": (),
+}
+#: ... -> groups of keys of which it needs exactly one; secrets never stand in this file itself
+CHANNEL_ONE_OF: dict[str, tuple[tuple[str, ...], ...]] = {
+    "webhook": (("url", "url_file", "url_env"), ("secret_file", "secret_env")),
+    "apprise": (("url_file", "url_env"),),
+}
+#: ... -> keys that it may have
+CHANNEL_MAY: dict[str, tuple[str, ...]] = {
+    "email": ("port", "security", "user", "password_file", "password_env"),
+    "webhook": ("receiver_drops_repeats",),
+}
+#: key of a channel -> what to write
+CHANNEL_HINTS: dict[str, str] = {
+    "path": 'path = "notices", a folder',
+    "host": 'host = "mail.example.org", the server that takes your mail',
+    "sender": 'sender = "advisor@example.org", an address that this server lets you write from',
+    "to": 'to = "you@example.org", one address; another person is another [[notices.channel]]',
+    "url": 'url = "https://example.org/notices", or url_file or url_env where the address itself is secret',
+    "url_file": 'url_file = "message-service", a file of mode 600 that holds the address',
+    "secret_file": 'secret_file = "webhook-secret", a file of mode 600 with at least 16 characters',
+    "password_file": 'password_file = "mail-password", a file of mode 600',
+}
 
 #: what to write where a key is missing, by its path without indexes
 MISSING: dict[tuple[str, ...], str] = {
@@ -43,7 +70,7 @@ MISSING: dict[tuple[str, ...], str] = {
     ("sprayer", "id"): 'id = "knapsack"',
     ("sprayer", "tank"): 'tank = "4 gal"; for a spreader a weight, tank = "5 kg"',
     ("hours",): 'an [hours] table, such as weekdays = "17:00-20:30"',
-    ("notices", "channel", "kind"): 'kind = "terminal", or kind = "file" with the path of a folder',
+    ("notices", "channel", "kind"): 'kind = "terminal", or kind = "file" with path = "notices", a folder',
     ("active_ingredient", "name"): "the name of the active ingredient, as printed on the label",
     ("label",): 'label = "...", the name of a file in labels/ without ".toml"',
     ("areas",): 'areas = ["front", "back"], ids from lawn.toml',

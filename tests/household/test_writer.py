@@ -95,7 +95,7 @@ def test_every_example_in_a_comment_is_valid(tmp_path, answers):
     assert len(area.irrigation) == 1
     assert area.neighbours[0].kind == "edible"
     assert report.household.licence is not None
-    assert [one["kind"] for one in report.household.notices.channels] == ["terminal", "file"]
+    assert [one["kind"] for one in report.household.notices.channels] == ["terminal", "file", "email", "webhook"]
     limits = report.household.labels["my-label"].limits
     assert {"wind_max", "delta_t_max", "water_buffer", "seeding_after"} <= set(limits)
 

@@ -142,7 +142,7 @@ def test_settings_become_channels_by_name(tmp_path):
     ("plans", "says"),
     [
         ([{"kind": "termnal"}], 'did you mean "terminal"'),
-        ([{}], "known: file, terminal"),
+        ([{}], "known: apprise, email, file, terminal, webhook"),
         ([{"kind": "file"}], "names no folder"),
         ([{"kind": "terminal", "name": "a"}, {"kind": "terminal", "name": "a"}], "two channels"),
     ],
