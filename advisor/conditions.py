@@ -141,6 +141,11 @@ class Conditions:
         return self.forecast.values("precipitation_probability")
 
     @cached_property
+    def warning_in_force(self) -> np.ndarray:
+        """1 where an official warning stands, 0 where none does, NaN where that is not known."""
+        return self.forecast.values("warning_in_force")
+
+    @cached_property
     def precipitation_probability_unstated(self) -> np.ndarray:
         """[%] 10 wherever an amount is known: what stands in where the source states no chance.
 

@@ -21,6 +21,7 @@ from advisor.season_totals import has_maximum, ingredient_totals, records_of_yea
 from advisor.soil.runoff import turf_curve_number
 from advisor.soil.texture import soil_texture
 from advisor.soil.water import total_available_water, turf_coefficient
+from advisor.warnings_in_force import asked_for
 
 #: part of the readily available water that is gone, by what the person saw of the soil (common practice, no source)
 STATED_DEPLETION = {"wet": 0.0, "moist": 0.5, "dry": 2.0}
@@ -155,6 +156,7 @@ _FACTS: dict[str, str] = {
     "label.root_active": "yes or no",
     "label.restricted_use": "yes or no",
     "household.for_hire": "yes or no",
+    "household.warnings": "yes where official warnings are asked for and a source in use offers them, else no",
     "area.slope": "flat, gentle or steep",
     "area.turf_season": "cool-season or warm-season",
     "area.newly_seeded": "yes where the area was seeded within the last year, else no",
@@ -216,6 +218,7 @@ def task_facts(task: Task, now: datetime) -> dict[str, str | None]:
         "label.root_active": yes(label.root_active),
         "label.restricted_use": yes(label.restricted_use),
         "household.for_hire": yes(task.household.for_hire),
+        "household.warnings": yes(asked_for(task.household.settings) == "missing"),
         "area.slope": task.area.slope,
         "area.turf_season": task.area.turf_season,
         "area.newly_seeded": yes(lawn_work.newly_seeded(task.area, today)),

@@ -50,6 +50,7 @@ _TABLE = (
     Variable("surface_pressure", "pressure", "instant", 45.0, 110.0, "air pressure at the ground"),
     Variable("soil_temperature_5cm", "temperature", "instant", -40.0, 60.0, "soil temperature near 5 cm", (1.0, 0.3)),
     Variable("thunder_probability", "percent", "probability", 0.0, 100.0, "chance of thunder"),
+    Variable("warning_in_force", "truth", "max", 0.0, 1.0, "the list of official warnings"),
 )  # fmt: skip
 
 VARIABLES: dict[str, Variable] = {variable.name: variable for variable in _TABLE}

@@ -8,7 +8,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from advisor import units
+from advisor import units, warnings_in_force
 from advisor.area_conditions import AreaConditions
 from advisor.clock import local_text
 from advisor.explain.cells import median, medians, members_at, number_at, or_none
@@ -254,9 +254,15 @@ class Explainer:
             at=self.local(reason.at, task) if reason.at is not None else "then",
             change=units.show(change, difference(reason.dimension), self.system),
             neighbour=_with_article(reason.neighbour or "neighbour"),
+            warning=self._warnings(finding, task, hour) if "{warning}" in words else "",
         )
         text = text[:1].upper() + text[1:]
         return text + aside + (" (estimated, the source does not give it)" if reason.estimated else "")
+
+    def _warnings(self, finding: Finding, task: int, hour: int) -> str:
+        span = self.span_hours(finding, task, hour)
+        forecast = self.area.conditions.forecast
+        return warnings_in_force.in_words(forecast, span.start, span.stop, self.area.table.zone[task])
 
     def _inside(self, finding: Finding, task: int, value: float) -> bool:
         low = None if finding.at_least is None else finding.at_least[task]

@@ -210,12 +210,65 @@ def _sources(file: TomlFile, lawn, found: Findings) -> None:
             hint = did_you_mean(name, SOURCES)
             found.error(file, f'"{name}" is not a weather source', hint, "weather", "sources", index)
         elif lawn.for_hire and SOURCES[name].commercial_restricted:
-            what = f'the terms of "{name}" do not cover work for hire: {SOURCES[name].terms}'
-            found.warn(file, what, "name another source", "weather", "sources", index)
+            _terms(file, name, found, "sources", index)
+    _second_source(file, lawn, found)
+    _offers(file, lawn, found)
     for name in lawn.weather.hosts:
         if name not in SOURCES:
             hint = did_you_mean(name, SOURCES)
             found.error(file, f'"{name}" is not a weather source', hint, "weather", "hosts", name)
+
+
+def _terms(file: TomlFile, name: str, found: Findings, *path: str | int) -> None:
+    from advisor.sources import SOURCES
+
+    what = f'the terms of "{name}" do not cover work for hire: {SOURCES[name].terms}'
+    found.warn(file, what, "name another source", "weather", *path)
+
+
+def _second_source(file: TomlFile, lawn, found: Findings) -> None:
+    """The cross-check and the ensemble: known names, and terms that cover the work."""
+    from advisor.sources import SOURCES
+
+    weather = lawn.weather
+    name = weather.cross_check
+    if name is not None and name not in SOURCES:
+        hint = did_you_mean(name, SOURCES)
+        found.error(file, f'"{name}" is not a weather source', hint, "weather", "cross_check")
+    elif name is not None and list(dict.fromkeys(weather.sources)) == [name]:
+        what = f'cross_check names "{name}", which is the only source: nothing is checked against itself'
+        found.error(file, what, "name another source", "weather", "cross_check")
+    elif name is not None and lawn.for_hire and SOURCES[name].commercial_restricted:
+        _terms(file, name, found, "cross_check")
+    with_members = next((one.name for one in SOURCES.values() if "ensembles" in one.offers), None)
+    if weather.ensemble and lawn.for_hire and SOURCES[with_members].commercial_restricted:
+        what = f'the members of `ensemble` come from "{with_members}", whose terms do not cover work for hire'
+        hint = "leave ensemble out: members are then made with an assumed spread"
+        found.warn(file, what, hint, "weather", "ensemble")
+
+
+def _offers(file: TomlFile, lawn, found: Findings) -> None:
+    """Official warnings and observations: who of the sources has them, and how often they are asked for."""
+    from advisor.sources import SOURCES
+    from advisor.warnings_in_force import LIST_AGE_LIMIT
+
+    weather = lawn.weather
+    used = [name for name in (*weather.sources, weather.cross_check) if name in SOURCES]
+    offered = {what for name in used for what in SOURCES[name].offers}
+    have = ", ".join(f'"{one.name}"' for one in SOURCES.values() if "warnings" in one.offers)
+    if not weather.warnings:
+        what = "official warnings are switched off, so no start is stopped by one"
+        found.warn(file, what, "leave warnings out, or write warnings = true", "weather", "warnings")
+    elif "warnings" not in offered:
+        what = f"official warnings are not looked at: no source in use offers them; {have} does, in the United States"
+        found.note(file, what, "", "weather")
+    elif weather.pull_every > LIST_AGE_LIMIT:
+        what = (
+            f"a list of official warnings counts for {LIST_AGE_LIMIT:g} h and is fetched every "
+            f"{weather.pull_every:g} h: in between no start can go"
+        )
+        hint = f'write pull_every = "{LIST_AGE_LIMIT / 2:g} h" or less'
+        found.warn(file, what, hint, "weather", "pull_every")
 
 
 def _licence(file: TomlFile, lawn, found: Findings) -> None:

@@ -374,4 +374,4 @@ class _Parser:
         return tuple(rows)
 
 
-PLACEHOLDERS = ("value", "limit", "at", "change", "neighbour")
+PLACEHOLDERS = ("value", "limit", "at", "change", "neighbour", "warning")

@@ -142,6 +142,8 @@ _register("rain_probability", "percent", "chance of measurable rain in a block o
           _site("precipitation_probability", False), ["precipitation_probability"])  # fmt: skip
 _register("rain_probability_unstated", "percent", "10 % where the source states an amount but no chance",
           _site("precipitation_probability_unstated", False), ["precipitation"])  # fmt: skip
+_register("warning_in_force", "truth", "an official warning of wind, thunder, heat or flood",
+          _site("warning_in_force", False), ["warning_in_force"])  # fmt: skip
 _register("wetting", "water_depth", "rain and irrigation", _wetting,
           ["precipitation"], "task")  # fmt: skip
 _register("runoff_depth", "water_depth", "runoff from the rain and irrigation of the next 24 h, curve number",

@@ -33,6 +33,7 @@ GUARD_VALUES: dict[str, tuple[str, ...]] = {
     "label.root_active": _YES_OR_NO,
     "label.restricted_use": _YES_OR_NO,
     "household.for_hire": _YES_OR_NO,
+    "household.warnings": _YES_OR_NO,
     "area.slope": ("flat", "gentle", "steep"),
     "area.turf_season": ("cool-season", "warm-season"),
     "area.newly_seeded": _YES_OR_NO,

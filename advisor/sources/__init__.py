@@ -53,6 +53,8 @@ class Source:
     next_request: Callable[..., Request | None]
     read: Callable[..., Forecast]
     is_answer: Callable[[Any], bool]
+    #: what it has beside forecasts: "warnings", "observations", "ensembles"
+    offers: tuple[str, ...] = ()
 
 
 def _nothing_more(document: Document, *, base: str | None = None) -> Request | None:
@@ -79,6 +81,7 @@ SOURCES: dict[str, Source] = {
         place_limit_km=5.0,
         base=nws.BASE, variables=_carried(nws.VARIABLE_MAP),
         first_request=nws.points_request, next_request=_after_points, read=nws.read, is_answer=nws.is_answer,
+        offers=("warnings", "observations"),
     ),
     openmeteo.NAME: Source(
         openmeteo.NAME, openmeteo.TITLE, openmeteo.LICENCE, openmeteo.ATTRIBUTION,
@@ -90,7 +93,7 @@ SOURCES: dict[str, Source] = {
         place_limit_km=25.0,
         base=openmeteo.BASE, variables=_carried(openmeteo.VARIABLE_MAP),
         first_request=openmeteo.forecast_request, next_request=_nothing_more,
-        read=openmeteo.read, is_answer=openmeteo.is_answer,
+        read=openmeteo.read, is_answer=openmeteo.is_answer, offers=("ensembles",),
     ),
     metno.NAME: Source(
         metno.NAME, metno.TITLE, metno.LICENCE, metno.ATTRIBUTION,
