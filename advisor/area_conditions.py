@@ -146,10 +146,8 @@ class AreaConditions:
             begin = np.where(np.isnan(told) & (age >= SPIN_UP_DAYS), dry, told)
             stress[..., day] = stress_coefficient(begin, available[..., 0], np.broadcast_to(p, shape)[..., day])
             inputs = [x[..., day : day + 1] for x in daily]
-            told, dry = (
-                run_balance(state, *inputs, coefficient, available, p_table).depletion_end[..., 0]
-                for state in (told, dry)
-            )
+            both = np.stack([told, dry])
+            told, dry = run_balance(both, *inputs, coefficient, available, p_table).depletion_end[..., 0]
             told = np.where(seen[..., day], told, np.nan)
             dry = np.where(known[..., day], dry, available[..., 0])
             age = np.where(known[..., day], age + 1, 0)
