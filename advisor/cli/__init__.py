@@ -19,6 +19,7 @@ _COMMANDS = {
     "why": ("why", "why"),
     "notice": ("notice", "notice"),
     "mix": ("mix", "mix"),
+    "record": ("record", "record"),
     "records": ("records", "records"),
     "serve": ("serve", "serve"),
     "rules": ("rules", "rules"),

@@ -1,0 +1,101 @@
+"""Reading what people type: quantities, directions and local times, from an option or by asking."""
+
+from __future__ import annotations
+
+import sys
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+import click
+
+from advisor.errors import UsageError
+
+_POINTS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
+
+
+def somebody_is_there() -> bool:
+    """Whether questions can be asked."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def quantity(text: str | None, dimension: str, flag: str) -> float | None:
+    """A quantity with its unit in the canonical one; None stays None."""
+    from advisor.units import UnitError, parse
+
+    if text is None:
+        return None
+    try:
+        return parse(text, dimension)
+    except UnitError as error:
+        hint = error.problems[0].hint
+        raise UsageError(f"{flag}: {error.problems[0].what}", hint=hint) from error
+
+
+def product_amount(text: str | None, formulation: str | None, flag: str = "--amount") -> float | None:
+    """Product by volume [mL] for a liquid, by weight [g] otherwise; "unknown" is None."""
+    from advisor.units import UnitError, parse
+
+    if text is None or text.strip().casefold() == "unknown":
+        return None
+    kinds = (
+        ("volume", "mass") if formulation is None else (("volume",) if formulation == "liquid" else ("mass",))
+    )
+    problem = None
+    for dimension in kinds:
+        try:
+            return parse(text, dimension)
+        except UnitError as error:
+            problem = problem or error
+    such = '"4.8 floz"' if kinds[0] == "volume" else '"2.7 kg"'
+    raise UsageError(f"{flag}: {problem.problems[0].what}",
+                     hint=f"write the product with its unit, such as {such}, or unknown") from problem  # fmt: skip
+
+
+def moment(text: str | None, zone: ZoneInfo, flag: str) -> datetime | None:
+    """A time; without a zone it is the site's own wall time. One that the clock shows twice must name its offset."""
+    if text is None:
+        return None
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError as error:
+        raise UsageError(
+            f'{flag} "{text}" is not a date and time', hint='write it like "2026-09-25 16:05"'
+        ) from error
+    if len(text.strip()) <= 10:
+        raise UsageError(f'{flag} "{text}" has no time of day', hint=f'write "{text.strip()} 16:05"')
+    if found.tzinfo is not None:
+        return found.astimezone(UTC)
+    wall = found.replace(tzinfo=zone)
+    if wall.astimezone(UTC).astimezone(zone).replace(tzinfo=None) != found:
+        raise UsageError(f'{flag} "{text}" does not exist: the clock skips it', hint="check the time")
+    if wall.utcoffset() != wall.replace(fold=1).utcoffset():
+        raise UsageError(f'{flag} "{text}" happens twice: the clock goes back over it',
+                         hint=f'write the offset as well, such as "{wall.isoformat()}"')  # fmt: skip
+    return wall.astimezone(UTC)
+
+
+def direction(text: str | None, flag: str) -> float | None:
+    """Degrees true from "SSW" or "200 deg"."""
+    if text is None:
+        return None
+    word = text.strip().upper()
+    if word in _POINTS:
+        return _POINTS.index(word) * 22.5
+    try:
+        degrees = quantity(text, "angle", flag)
+    except UsageError as error:
+        raise UsageError(f'{flag} "{text}" is not a direction', hint='write "SSW" or "200 deg"') from error
+    if not 0.0 <= degrees <= 360.0:
+        raise UsageError(f"{flag}: {degrees:g} degrees is outside 0 to 360", hint='write "SSW" or "200 deg"')
+    return degrees % 360.0
+
+
+def ask(question: str, default: str | None = None) -> str:
+    return click.prompt(question, default=default, err=True)
+
+
+def ask_yes_no(question: str) -> bool | None:
+    """Yes, no, or None for "I do not know"."""
+    answer = click.prompt(f"{question} [yes/no/?]", type=click.Choice(["yes", "y", "no", "n", "?"]),
+                          show_choices=False, err=True)  # fmt: skip
+    return {"y": True, "n": False}.get(answer[0])

@@ -1,0 +1,271 @@
+"""Whether the weather after a pass kept the limits that the pass was made under: kept, at risk, broken or unknown.
+
+kept      everything that the rule looks at was seen, and the limit held
+broken    something was seen that breaks it
+at risk   it is not over and the forecast says that it will break; or it was read from the past hours of a forecast,
+          and lies nearer to the limit than such a forecast usually errs
+unknown   not over yet, or not seen
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from advisor.clock import HOUR, from_numpy, to_numpy
+from advisor.conditions import Conditions
+from advisor.forecast import Forecast
+from advisor.model import Household, Record, Task
+from advisor.rain.washoff import Washoff, washoff
+from advisor.review.observed import PAST_HOURS, Seen, with_coming
+from advisor.review.one_start import OneStart, lasting, score_one_start, site_table
+from advisor.rulebook.quantities import QUANTITIES
+from advisor.rulebook.schema import Rule
+
+KEPT, AT_RISK, BROKEN, UNKNOWN = "kept", "at risk", "broken", "unknown"
+#: what a review looks at: so much before the pass (soil water, drying leaves) and after it (nights, watering in) [h]
+HOURS_BEFORE, HOURS_AFTER = 8 * 24, 9 * 24
+
+
+@dataclass(frozen=True, slots=True)
+class LimitReview:
+    """One rule, looked back at. `value` and `limit` in the canonical unit of `dimension`; `text` for people.
+
+    `seen_as` says how surely it was seen, `over` whether all that it looks at has passed, `chance` how likely the
+    forecast thinks that it still holds.
+    """
+
+    rule: str
+    title: str
+    kind: str
+    status: str
+    value: float | None
+    limit: float | None
+    dimension: str
+    at: np.datetime64 | None
+    text: str
+    seen_as: str
+    over: bool
+    chance: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RainReview:
+    """Water on the leaves within the rainfast time: rain, and irrigation by the timetable.
+
+    `amount` [mm] of what was seen of it, `first_after` [h] from the end of the work, `complete` whether all of the time
+    was seen, `washed` the published estimate for a product like the trial's, None where there was no rain.
+    """
+
+    rainfast_hours: float | None
+    amount: float | None
+    first_after: float | None
+    complete: bool
+    washed: Washoff | None
+
+
+@dataclass(frozen=True, slots=True)
+class NightReview:
+    """The lowest temperature of a night [degC] and whether it stayed at the limit; None where it is not known."""
+
+    sunset: datetime
+    lowest: float | None
+    kept: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherReview:
+    task: Task
+    record: Record
+    limits: tuple[LimitReview, ...]
+    rain: RainReview
+    nights: tuple[NightReview, ...]
+    night_limit: float | None
+    #: where the weather comes from, "" where nothing was seen
+    weather: str
+
+    def of(self, status: str) -> list[LimitReview]:
+        return [one for one in self.limits if one.status == status]
+
+    @property
+    def status(self) -> str:
+        """The worst of all limits."""
+        found = {one.status for one in self.limits}
+        return next((one for one in (BROKEN, AT_RISK, UNKNOWN) if one in found), KEPT)
+
+
+def task_of(household: Household, record: Record, ledger: Sequence[Record]) -> Task | None:
+    """The task that a record did; None where treatment, area or label is no longer in the household's files."""
+    treatment, area = household.treatments.get(record.treatment), household.areas.get(record.area)
+    if treatment is None or area is None or treatment.label not in household.labels:
+        return None
+    done = tuple(
+        sorted(
+            (
+                one for one in ledger
+                if one.area == record.area and one.treatment == record.treatment
+                and one.started_at < record.started_at
+            ),
+            key=lambda one: one.started_at,
+        )
+    )  # fmt: skip
+    task = Task(household, treatment, area, household.labels[treatment.label], len(done) + 1, done)
+    if record.ended_at is not None and record.ended_at > record.started_at:
+        task = lasting(task, (record.ended_at - record.started_at).total_seconds() / 3600.0)
+    elif area.id not in treatment.duration or treatment.duration[area.id] is None:
+        task = lasting(task, 1.0)
+    return task
+
+
+def axis_of(record: Record) -> tuple[np.datetime64, int]:
+    """(first hour, hours) that a review of the record looks at."""
+    start = to_numpy(record.started_at, "h")
+    return start - np.timedelta64(HOURS_BEFORE, "h"), HOURS_BEFORE + HOURS_AFTER
+
+
+def review_weather(
+    task: Task,
+    record: Record,
+    rules: Sequence[Rule],
+    ledger: Sequence[Record],
+    seen: Seen,
+    coming: Forecast | None,
+    now: datetime,
+) -> WeatherReview:
+    """Hold what the weather did against the limits of a pass.
+
+    Parameters
+    ----------
+    task : Task
+        Of `task_of`.
+    seen : Seen
+        Past weather on the axis of `axis_of`.
+    coming : Forecast, optional
+        The newest forecast, for what is not over yet.
+    """
+    before = [one for one in ledger if one.started_at < record.started_at and one.id != record.id]
+    sites = site_table(task.household.site)
+    looked_at = [rule for rule in rules if _of_weather(rule)]
+    past = score_one_start(task, Conditions(seen.forecast, sites), looked_at, before, record.started_at, now)
+    ahead = None
+    if coming is not None:
+        conditions = Conditions(with_coming(seen, coming), sites)
+        ahead = score_one_start(task, conditions, looked_at, before, record.started_at, now)
+    limits = tuple(
+        _limit_review(at, past, ahead, seen, now) for at, one in enumerate(past.findings) if one.applies[0]
+    )
+    order = {BROKEN: 0, AT_RISK: 1, UNKNOWN: 2, KEPT: 3}
+    limits = tuple(sorted(limits, key=lambda one: (order[one.status], one.rule)))
+    nights, night_limit = _nights(past, now)
+    weather = "" if seen.empty else seen.forecast.provenance.attribution
+    return WeatherReview(task, record, limits, _rain(task, record, past, now), nights, night_limit, weather)
+
+
+def _of_weather(rule: Rule) -> bool:
+    """Rules on weather that happens; a chance of rain has no place after the event."""
+    inputs = QUANTITIES[rule.measure.quantity].inputs
+    return bool(inputs) and "precipitation_probability" not in inputs
+
+
+def _limit_review(at: int, past: OneStart, ahead: OneStart | None, seen: Seen, now: datetime) -> LimitReview:
+    finding, hour = past.findings[at], past.hour
+    quantity = QUANTITIES[finding.rule.measure.quantity]
+    reason = past.explainer.reason(at, 0, hour)
+    span = past.explainer.span_hours(finding, 0, hour)
+    axis = past.explainer.area.conditions.axis
+    end = axis[0] + (span.stop + (1 if quantity.instant else 0)) * HOUR
+    over = from_numpy(end) <= now
+    kind = seen.kind(quantity.inputs, span.start, span.stop)
+    chance, text = None, reason.text
+    status = {"go": KEPT, "no-go": BROKEN, "unknown": UNKNOWN}[reason.verdict]
+    if status == UNKNOWN and not over and ahead is not None:
+        status, chance, text = _still_open(finding.rule.id, ahead, reason.text)
+    elif status != UNKNOWN and kind == PAST_HOURS and _too_near(reason.headroom, quantity):
+        status = AT_RISK
+        text = f"{reason.text} So say the past hours of a forecast, which err by more than that."
+    return LimitReview(
+        reason.rule, reason.title, reason.kind, status, reason.value, reason.limit, reason.dimension, reason.at, text,
+        kind, over, chance,
+    )  # fmt: skip
+
+
+def _still_open(rule: str, ahead: OneStart, told: str) -> tuple[str, float | None, str]:
+    """What the forecast says of a limit that is not over."""
+    at = ahead.finding(rule)
+    if at is None:
+        return UNKNOWN, None, told
+    reason = ahead.explainer.reason(at, 0, ahead.hour)
+    if reason.verdict == "unknown":
+        return UNKNOWN, None, "Not over yet, and the forecast does not know it."
+    if reason.verdict == "no-go":
+        return AT_RISK, reason.chance, f"Not over yet; the forecast: {reason.text}"
+    return UNKNOWN, reason.chance, f"Not over yet; the forecast keeps it ({reason.chance:.0%})."
+
+
+def _too_near(headroom: float | None, quantity) -> bool:
+    if headroom is None or quantity.spread is None:
+        return False
+    return abs(headroom) < quantity.spread[0]
+
+
+def _rain(task: Task, record: Record, past: OneStart, now: datetime) -> RainReview:
+    hours = task.label.limits.get("rainfast_time")
+    if hours is None or task.label.mode == "soil":
+        return RainReview(hours, None, None, False, None)
+    area = past.explainer.area
+    water = np.broadcast_to(area.wetting, (1, 1, len(area.conditions.axis)))[0, 0]
+    end = record.ended_at or record.started_at + timedelta(hours=task.duration)
+    first = int((to_numpy(end, "h") - area.conditions.axis[0]) // HOUR)
+    stop = int(np.ceil((to_numpy(end) - area.conditions.axis[0].astype("datetime64[s]")) / np.timedelta64(3600, "s")
+                       + hours - 1e-9))  # fmt: skip
+    span = water[first:stop]
+    known = span[~np.isnan(span)]
+    complete = len(known) == stop - first and from_numpy(area.conditions.axis[0] + stop * HOUR) <= now
+    if not len(known):
+        return RainReview(hours, None, None, False, None)
+    amount = float(known.sum())
+    wet = np.flatnonzero(np.nan_to_num(span) > 1e-9)
+    if not len(wet):
+        return RainReview(hours, amount, None, complete, None)
+    began = from_numpy(area.conditions.axis[first + int(wet[0])])
+    after = max((began - end).total_seconds() / 3600.0, 0.0)
+    return RainReview(hours, amount, after, complete, washoff(amount, after))
+
+
+def _nights(past: OneStart, now: datetime) -> tuple[tuple[NightReview, ...], float | None]:
+    """The nights that the rule on nights looks at, one by one."""
+    at = next(
+        (
+            at
+            for at, one in enumerate(past.findings)
+            if one.rule.measure.span == "nights-after" and one.applies[0]
+        ),
+        None,
+    )
+    if at is None:
+        return (), None
+    from advisor.rulebook.evaluate import nights_of_tasks
+
+    finding, area = past.findings[at], past.explainer.area
+    first, stop, night_of = nights_of_tasks(area)
+    sunset = area.conditions.nights[0][0]
+    limit = float(finding.at_least[0])
+    values = area.conditions.air_temperature[0, 0]
+    found = []
+    for night in range(int(night_of[0, past.hour]), int(night_of[0, past.hour]) + finding.rule.measure.count):
+        if night >= first.shape[1]:
+            break
+        row = values[max(first[0, night], 0) : stop[0, night] + 1]
+        known = row[~np.isnan(row)]
+        lowest = float(known.min()) if len(known) else None
+        whole = (
+            len(known) == len(row) and from_numpy(area.conditions.axis[0] + int(stop[0, night]) * HOUR) <= now
+        )
+        below = lowest is not None and lowest < limit - 1e-5 * max(1.0, abs(limit))
+        found.append(
+            NightReview(from_numpy(sunset[night]), lowest, False if below else (True if whole else None))
+        )
+    return tuple(found), limit
