@@ -53,6 +53,8 @@ class Source:
     next_request: Callable[..., Request | None]
     read: Callable[..., Forecast]
     is_answer: Callable[[Any], bool]
+    #: how long an answer that only leads to the forecast's address is used again without asking [h]
+    lead_hours: float = 0.0
     #: what it has beside forecasts: "warnings", "observations", "ensembles"
     offers: tuple[str, ...] = ()
 
@@ -81,7 +83,8 @@ SOURCES: dict[str, Source] = {
         place_limit_km=5.0,
         base=nws.BASE, variables=_carried(nws.VARIABLE_MAP),
         first_request=nws.points_request, next_request=_after_points, read=nws.read, is_answer=nws.is_answer,
-        offers=("warnings", "observations"),
+        # Offices redefine their grids without notice, which a 404 tells; a day is far below the week that is advised.
+        lead_hours=24.0, offers=("warnings", "observations"),
     ),
     openmeteo.NAME: Source(
         openmeteo.NAME, openmeteo.TITLE, openmeteo.LICENCE, openmeteo.ATTRIBUTION,

@@ -70,7 +70,9 @@ def ensemble_request(
     if api_key:
         params["apikey"] = api_key
     host = base or (ENSEMBLE_BASE.replace("//", "//customer-") if api_key else ENSEMBLE_BASE)
-    return Request(f"{host.rstrip('/')}/v1/ensemble", params, {"Accept": "application/json"}, NAME)
+    # a model has at most some fifty members; the weight only spaces out what is asked next
+    weight = call_weight(len(_ASKED_OF_ENSEMBLES), 51 * len(models), forecast_days)
+    return Request(f"{host.rstrip('/')}/v1/ensemble", params, {"Accept": "application/json"}, NAME, weight)
 
 
 def archive_request(

@@ -24,12 +24,15 @@ class Request:
         Headers beside the User-Agent, which the transport sets.
     source : str
         Name of the provider in `advisor.sources.SOURCES`.
+    weight : float
+        How many ordinary requests this one counts as with its provider.
     """
 
     url: str
     params: Mapping[str, str] = field(default_factory=dict)
     headers: Mapping[str, str] = field(default_factory=dict)
     source: str = ""
+    weight: float = 1.0
 
     @property
     def address(self) -> str:

@@ -85,6 +85,7 @@ def fetch(
     previous: Archived | None = None,
     now: datetime | None = None,
     force: bool = False,
+    fresh_hours: float = 0.0,
     session: requests.Session | None = None,
     timeout: tuple[float, float] = TIMEOUT,
     deadline: float = DEADLINE,
@@ -98,6 +99,8 @@ def fetch(
         Mail or web address of whoever runs this; sent in the User-Agent.
     previous : Archived, optional
         The answer that was kept for the same address.
+    fresh_hours : float
+        That answer is used without asking for at least so long [h].
     timeout : (float, float)
         For connecting and for each wait for bytes [s]; `deadline` [s] bounds the whole answer.
 
@@ -117,7 +120,7 @@ def fetch(
         raise UsageError(
             f'"{shown}" is not an address of the web', hint="it must begin with https:// or http://"
         )
-    decision = decide(previous, shown, now, force=force)
+    decision = decide(previous, shown, now, force=force, at_least=fresh_hours)
     if decision.action == "use":
         return _kept(previous, request.source)
     headers = {"User-Agent": agent, "Accept-Encoding": "gzip", **request.headers, **decision.headers}
@@ -195,8 +198,11 @@ def _ask(provider: Source, latitude, longitude, contact, kept, base, session, op
     answers: list[Answer] = []
     refreshed = False
     while request is not None:
+        # Only the last answer is the forecast; those before it lead to its address, and that seldom changes.
+        leads = provider.lead_hours if not answers else 0.0
+        previous = kept(request.shown)
         try:
-            answer = fetch(request, contact=contact, previous=kept(request.shown), session=session, **options)
+            answer = fetch(request, contact=contact, previous=previous, session=session, fresh_hours=leads, **options)
         except _NotFound:
             # A grid cell from a kept answer may have been redefined: ask once more which cell it is.
             if refreshed or not answers or answers[-1].origin == "network":

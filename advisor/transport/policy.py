@@ -64,7 +64,9 @@ def _directives(text: str) -> list[tuple[str, str, str]]:
     return [part.strip().lower().partition("=") for part in text.split(",") if part.strip()]
 
 
-def decide(previous: Archived | None, url: str, now: datetime, *, force: bool = False) -> Decision:
+def decide(
+    previous: Archived | None, url: str, now: datetime, *, force: bool = False, at_least: float = 0.0
+) -> Decision:
     """Whether to use what was kept, to ask whether it changed, or to ask anew.
 
     Parameters
@@ -73,12 +75,15 @@ def decide(previous: Archived | None, url: str, now: datetime, *, force: bool = 
         Address as shown; an answer of another address is of no use.
     force : bool
         Ask even if the kept answer is fresh.
+    at_least : float
+        The answer is fresh for so long whatever its headers say [h]: for what changes by the week.
     """
     if previous is None or previous.url != url or previous.status not in (200, 203):
         return Decision("ask")
     age = now - previous.fetched_at
     stated = lifetime(previous.headers)
     fresh_for = timedelta(hours=PLAIN_LIFETIME) if stated is None else stated
+    fresh_for = max(fresh_for, timedelta(hours=at_least))
     until = previous.fetched_at + fresh_for
     # An answer from the future was kept under a wrong clock: its freshness means nothing.
     if not force and timedelta(0) <= age < fresh_for:

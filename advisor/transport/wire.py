@@ -16,6 +16,7 @@ from urllib3.util.retry import Retry
 
 from advisor.errors import SourceUnreachable
 from advisor.sources.request import Request
+from advisor.transport.limits import GATE
 from advisor.transport.policy import retry_after_seconds
 
 #: longest wait that a provider may ask for and get [s]
@@ -77,9 +78,11 @@ def get(
     body_limit: int,
 ) -> tuple[requests.Response, bytes]:
     """One answer, read to its end; a connection that breaks in the middle is tried once more."""
+    host = urlsplit(request.url).hostname or ""
     for last_try in (False, True):
         try:
-            return _read(session, request, headers, timeout, deadline, body_limit)
+            with GATE.passing(host, request.weight):
+                return _read(session, request, headers, timeout, deadline, body_limit)
         except _Broken as error:
             if last_try:
                 raise unreachable(error.what, request.url) from error
