@@ -83,24 +83,44 @@ def rain_members(
     mu = total * length / np.maximum(known_hours, 1)
     middle = np.clip((first + last) // 2, 0, hours - 1)
 
-    chance = chance_from_amount(mu, length, lead[middle])
-    if probability is not None:
-        stated = np.broadcast_to(probability.values[:, :1], shape) / 100.0
-        contradicts = (stated < CHANCE_NEAR_ZERO) & (mu >= AMOUNT_COUNTS)
-        chance = np.where(np.isnan(stated), chance, np.where(contradicts, np.maximum(stated, chance), stated))
-    chance = np.clip(chance, 0.0, 1.0)
+    stated = np.nan if probability is None else np.broadcast_to(probability.values[:, :1], shape) / 100.0
+    chance = stated_or_assumed_chance(stated, mu, length, lead[middle])
 
     at = np.broadcast_to(middle, (shape[0], latent.shape[1], hours))
     position = np.take_along_axis(np.broadcast_to(latent, at.shape), at, axis=-1)
-    wet = position > 1.0 - chance
-    excess = np.maximum(mu / np.maximum(chance, 1e-6), MEASURABLE_RAIN_MM) - MEASURABLE_RAIN_MM
-    within = np.where(wet, (1.0 - position) / np.maximum(chance, 1e-6), 1.0)
-    block_amount = np.where(wet, MEASURABLE_RAIN_MM - excess * np.log(within), 0.0)
+    block_amount = block_amounts(position, chance, mu)
     # over the block's hours as the source spreads it, evenly where it forecasts none
     share = np.where(mu > 0.0, amount / np.where(mu > 0.0, mu, 1.0), 1.0 / length)
     values = np.where(coming, block_amount * share, amount)
     values = np.where(np.isnan(amount), np.nan, values).astype(latent.dtype)
     return replace(precipitation, values=values, **_blocks(precipitation, first, last, coming))
+
+
+def stated_or_assumed_chance(stated, mu, block_hours, lead_hours) -> np.ndarray:
+    """The chance that counts [0 to 1]: the stated one, unless it is missing or contradicts the amount."""
+    chance = chance_from_amount(mu, block_hours, lead_hours)
+    contradicts = (stated < CHANCE_NEAR_ZERO) & (mu >= AMOUNT_COUNTS)
+    chance = np.where(np.isnan(stated), chance, np.where(contradicts, np.maximum(stated, chance), stated))
+    return np.clip(chance, 0.0, 1.0)
+
+
+def block_amounts(position, chance, mu) -> np.ndarray:
+    """Rain of a block [mm] by the member's position among the members, see `rain_members`.
+
+    Parameters
+    ----------
+    position : array_like
+        Between 0 and 1, the wettest member highest.
+    chance : array_like
+        Of measurable rain [0 to 1].
+    mu : array_like
+        Forecast amount [mm].
+    """
+    some = np.maximum(chance, 1e-6)
+    wet = position > 1.0 - chance
+    excess = np.maximum(mu / some, MEASURABLE_RAIN_MM) - MEASURABLE_RAIN_MM
+    within = np.where(wet, (1.0 - position) / some, 1.0)
+    return np.where(wet, MEASURABLE_RAIN_MM - excess * np.log(within), 0.0)
 
 
 def _sums(amount: np.ndarray, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
