@@ -2,17 +2,19 @@
 
 from advisor.service.clocks import Clock, FastClock, RealClock, SetClock
 from advisor.service.cycle import Cycle, Outcome, Plan
-from advisor.service.due import Schedule, Work, due
+from advisor.service.due import Occasion, Schedule, Work, due
 from advisor.service.health import Health, check
 from advisor.service.lock import ServiceLock
-from advisor.service.serve import serve
+from advisor.service.serve import Part, serve, serve_parts
 
 __all__ = [
     "Clock",
     "Cycle",
     "FastClock",
     "Health",
+    "Occasion",
     "Outcome",
+    "Part",
     "Plan",
     "RealClock",
     "Schedule",
@@ -22,4 +24,5 @@ __all__ = [
     "check",
     "due",
     "serve",
+    "serve_parts",
 ]

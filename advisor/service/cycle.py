@@ -8,7 +8,7 @@ import threading
 import time
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 from advisor.clock import iso
 from advisor.errors import AdvisorError
@@ -17,6 +17,7 @@ from advisor.notify.deliver import Report
 from advisor.service.clocks import Clock
 from advisor.service.due import (
     HEARTBEAT,
+    Occasion,
     Schedule,
     Work,
     changed_key,
@@ -29,6 +30,7 @@ from advisor.service.due import (
 )
 from advisor.service.health import Health
 from advisor.service.log import event, new_run_id
+from advisor.service.prune import prune
 from advisor.store import Store, marks, notices
 from advisor.store.marks import Mark
 from advisor.store.masking import masked
@@ -59,6 +61,7 @@ class Outcome:
     decided: int = 0
     notices: int = 0
     delivery: Report = field(default_factory=Report)
+    pruned: int | None = None
     reloaded: bool | None = None
     stopped: bool = False
     errors: list[str] = field(default_factory=list)
@@ -76,6 +79,10 @@ class Cycle:
         to tell. It is asked again in a later cycle when it raises, until the work is of no use.
     reload : callable, optional
         `reload()` reads the user's files again and gives a `Plan`, or None when nothing of it has changed.
+    occasions : callable, optional
+        `occasions(now)` gives what the ledger and the weather give cause to tell, see `advisor.service.due`.
+    keep : callable, optional
+        `keep()` is how long answers of weather services are kept; those that a notice rests on stay for ever.
     seconds : float
         Real time between beats, for those who look whether the service lives [s].
     """
@@ -89,6 +96,8 @@ class Cycle:
         pull: Callable[[datetime], object],
         decide: Callable[[Work, datetime], Decision],
         reload: Callable[[], Plan | None] | None = None,
+        occasions: Callable[[datetime], Iterable[Occasion]] | None = None,
+        keep: Callable[[], timedelta] | None = None,
         health: Health | None = None,
         retry: Retry | None = None,
         seconds: float = 300.0,
@@ -97,6 +106,7 @@ class Cycle:
         self.store, self.clock, self.plan = store, clock, plan
         self.health = health or Health()
         self._pull, self._decide, self._reload = pull, decide, reload
+        self._occasions, self._keep = occasions, keep
         self._retry = retry or Retry()
         self._seconds = seconds
         self._should_stop = should_stop
@@ -143,7 +153,7 @@ class Cycle:
             self._reload_asked.clear()
             self._read_again(outcome)
         schedule = self.plan.schedule
-        work = due(outcome.now, schedule, self._marks(schedule))
+        work = due(outcome.now, schedule, self._marks(schedule), self._causes(outcome))
         outcome.due = sum(not one.missed for one in work)
         for one in work:
             if self._should_stop():
@@ -166,6 +176,18 @@ class Cycle:
         )
         for text in outcome.delivery.errors:
             event(log, "delivery_failed", logging.WARNING, reason=text)
+        if self._keep is not None:
+            outcome.pruned = prune(self.store, self.plan.schedule.key, self.clock.now(), self._keep())
+
+    def _causes(self, outcome: Outcome) -> tuple[Occasion, ...]:
+        if self._occasions is None:
+            return ()
+        try:
+            return tuple(self._occasions(outcome.now))
+        except Exception as error:
+            # The notices of the day must not wait for a fault in the others.
+            self._failed(outcome, "occasions", error)
+            return ()
 
     def _read_again(self, outcome: Outcome) -> None:
         if self._reload is None:
@@ -177,10 +199,11 @@ class Cycle:
             outcome.reloaded = False
             self._failed(outcome, "reload", error)
             self._reload_trouble = f"{outcome.errors[-1]} (the earlier files are still in use)"
+            event(log, "reload_refused", logging.WARNING, in_use="the earlier files")
         else:
             outcome.reloaded = True
             self._reload_trouble = None
-            event(log, "reloaded")
+            event(log, "reloaded", channels=",".join(self.plan.channels) or "none")
 
     def _marks(self, schedule: Schedule) -> dict[str, Mark]:
         found = marks.with_prefix(self.store, notices_prefix(schedule))
@@ -271,6 +294,7 @@ class Cycle:
             failed=delivery.failed,
             uncertain=delivery.uncertain,
             too_late=delivery.too_late,
+            pruned=outcome.pruned or None,
             reloaded=outcome.reloaded,
             stopped=outcome.stopped or None,
             errors=len(outcome.errors),

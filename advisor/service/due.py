@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Literal
@@ -17,9 +17,12 @@ from zoneinfo import ZoneInfo
 
 from advisor.clock import local_instant
 from advisor.errors import UsageError
+from advisor.quiet import Quiet, after_quiet, quiet_at
 from advisor.store.marks import Mark
 
-Kind = Literal["pull", "evening", "morning", "changed"]
+Kind = Literal[
+    "pull", "evening", "morning", "changed", "closing", "follow-up", "overdue", "review", "source-down"
+]
 
 DONE, MISSED = "done", "missed"
 HEARTBEAT = "heartbeat"
@@ -28,6 +31,8 @@ HEARTBEAT = "heartbeat"
 _RETRY_FIRST, _RETRY_LONGEST = timedelta(minutes=10), timedelta(minutes=60)
 #: how far back notices are looked for that were slept through
 _LOOK_BACK = timedelta(days=31)
+#: a notice of a stated time that is later than this waits for the end of the quiet hours
+_ON_TIME = timedelta(minutes=30)
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -46,6 +51,8 @@ class Schedule:
         [h], from a quarter of an hour to a day.
     grace_hours : float
         How late a notice may still go out [h]; later it is dropped, since it would tell old news as fresh.
+    quiet : (time, time), optional
+        Local hours in which nobody is told anything.
     """
 
     zone: ZoneInfo
@@ -54,6 +61,7 @@ class Schedule:
     evening: time = time(18, 30)
     morning: time = time(6, 0)
     grace_hours: float = 4.0
+    quiet: Quiet | None = None
 
     def __post_init__(self):
         for name, least, most in (("pull_every_hours", 0.25, 24.0), ("grace_hours", 0.1, 12.0)):
@@ -92,6 +100,19 @@ class Schedule:
 
 
 @dataclass(frozen=True, slots=True)
+class Occasion:
+    """Something of the ledger or the weather that is to be told: once for each kind and local date.
+
+    From `planned_at` on, or from the end of the quiet hours it falls in; after `good_until` it is no news any more.
+    """
+
+    kind: Kind
+    local_date: date
+    planned_at: datetime
+    good_until: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class Work:
     """One thing to do. `key` is the mark that makes it done; after `good_until` it is of no use.
 
@@ -106,7 +127,9 @@ class Work:
     missed: bool = False
 
 
-def due(now: datetime, schedule: Schedule, marks: Mapping[str, Mark]) -> list[Work]:
+def due(
+    now: datetime, schedule: Schedule, marks: Mapping[str, Mark], occasions: Iterable[Occasion] = ()
+) -> list[Work]:
     """What is owed at `now`, in the order in which it is to be done: the pull, notices by time, the look for
     changes.
 
@@ -116,11 +139,15 @@ def due(now: datetime, schedule: Schedule, marks: Mapping[str, Mark]) -> list[Wo
         Aware; seconds count.
     marks : mapping
         What has been done, as the functions below write it.
+    occasions : iterable of Occasion
+        What the ledger and the weather give cause to tell, told already or not.
     """
-    work = sorted(_notices(now, schedule, marks), key=lambda one: (not one.missed, one.planned_at))
+    seen = _seen(now, marks)
+    told = [*_notices(now, seen, schedule, marks), *_occasions(now, seen, schedule, marks, occasions)]
+    work = sorted(told, key=lambda one: (not one.missed, one.planned_at))
     missed = [one for one in work if one.missed]
     pull = _pull(now, schedule, marks)
-    changed = _changed(now, schedule, marks, pull is not None)
+    changed = () if quiet_at(now, schedule.quiet, schedule.zone) else _changed(now, schedule, marks, pull is not None)
     return [*missed, *([pull] if pull else []), *(one for one in work if not one.missed), *changed]
 
 
@@ -163,25 +190,58 @@ def notice_mark(now: datetime, work: Work) -> Mark:
 # -- inside
 
 
-def _notices(now: datetime, schedule: Schedule, marks: Mapping[str, Mark]) -> Iterator[Work]:
+def _seen(now: datetime, marks: Mapping[str, Mark]) -> datetime:
+    """Since when nobody may have looked: the last beat, but no longer ago than is looked back."""
     heartbeat = marks.get(HEARTBEAT)
-    seen = now if heartbeat is None else min(now, max(heartbeat.at, now - _LOOK_BACK))
+    return now if heartbeat is None else min(now, max(heartbeat.at, now - _LOOK_BACK))
+
+
+def _notices(
+    now: datetime, seen: datetime, schedule: Schedule, marks: Mapping[str, Mark]
+) -> Iterator[Work]:
     today = now.astimezone(schedule.zone).date()
     day = min(seen.astimezone(schedule.zone).date(), today) - timedelta(days=1)
     while day <= today:
         for kind in ("morning", "evening"):
             planned = schedule.planned(kind, day)
             last = planned + schedule.grace
-            work = Work(kind, notice_key(schedule, kind, day), day, planned, last)
-            mark = marks.get(work.key)
-            state = None if mark is None else mark.data.get("state", DONE)
-            if planned <= now <= last:
-                # One that was marked missed while the clock ran ahead has never been sent.
-                if state in (None, MISSED):
-                    yield work
-            elif seen <= last < now and state is None:
-                yield replace(work, missed=True)
+            late = now - planned > _ON_TIME and quiet_at(now, schedule.quiet, schedule.zone)
+            if not (late and planned <= now <= last):
+                yield from _owed_or_missed(
+                    now, seen, Work(kind, notice_key(schedule, kind, day), day, planned, last), marks
+                )
         day += timedelta(days=1)
+
+
+def _occasions(
+    now: datetime,
+    seen: datetime,
+    schedule: Schedule,
+    marks: Mapping[str, Mark],
+    occasions: Iterable[Occasion],
+) -> Iterator[Work]:
+    first: dict[tuple[str, date], Occasion] = {}
+    for one in sorted(occasions, key=lambda one: one.planned_at):
+        first.setdefault((one.kind, one.local_date), one)
+    for one in first.values():
+        planned = after_quiet(one.planned_at, schedule.quiet, schedule.zone)
+        if planned > one.good_until or quiet_at(now, schedule.quiet, schedule.zone):
+            continue
+        key = notice_key(schedule, one.kind, one.local_date)
+        yield from _owed_or_missed(now, seen, Work(one.kind, key, one.local_date, planned, one.good_until), marks)
+
+
+def _owed_or_missed(
+    now: datetime, seen: datetime, work: Work, marks: Mapping[str, Mark]
+) -> Iterator[Work]:
+    mark = marks.get(work.key)
+    state = None if mark is None else mark.data.get("state", DONE)
+    if work.planned_at <= now <= work.good_until:
+        # One that was marked missed while the clock ran ahead has never been sent.
+        if state in (None, MISSED):
+            yield work
+    elif seen <= work.good_until < now and state is None:
+        yield replace(work, missed=True)
 
 
 def _pull(now: datetime, schedule: Schedule, marks: Mapping[str, Mark]) -> Work | None:

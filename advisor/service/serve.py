@@ -14,14 +14,15 @@ import threading
 import time
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import AbstractContextManager, ExitStack, contextmanager, suppress
-from datetime import datetime
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from advisor.clock import iso
 from advisor.notify import Channel, Retry
 from advisor.service.clocks import Clock
 from advisor.service.cycle import Cycle, Decision, Plan
-from advisor.service.due import Schedule, Work
+from advisor.service.due import Occasion, Schedule, Work
 from advisor.service.health import Health
 from advisor.service.heartbeat import Heartbeat
 from advisor.service.lock import ServiceLock
@@ -35,6 +36,21 @@ DRAIN = 9.0
 _TICK = 0.25
 
 
+@dataclass(frozen=True)
+class Part:
+    """One household of a service that has several: its ledger, its lock, and what a cycle of it does."""
+
+    store_path: Path | str
+    lock_path: Path | str
+    schedule: Schedule
+    pull: Callable[[datetime], object]
+    decide: Callable[[Work, datetime], Decision]
+    channels: Mapping[str, Channel] | Iterable[Channel]
+    reload: Callable[[], Plan | None] | None = None
+    occasions: Callable[[datetime], Iterable[Occasion]] | None = None
+    keep: Callable[[], timedelta] | None = None
+
+
 def serve(
     store_path: Path | str,
     lock_path: Path | str,
@@ -46,19 +62,21 @@ def serve(
     channels: Mapping[str, Channel] | Iterable[Channel],
     reload: Callable[[], Plan | None] | None = None,
     *,
+    occasions: Callable[[datetime], Iterable[Occasion]] | None = None,
+    keep: Callable[[], timedelta] | None = None,
     health: Health | None = None,
     retry: Retry | None = None,
     beside: Iterable[AbstractContextManager] = (),
     stop: threading.Event | None = None,
     drain_seconds: float = DRAIN,
 ) -> int:
-    """Run until a signal or `stop`; the exit status, 0.
+    """Run one household until a signal or `stop`; the exit status, 0.
 
     Parameters
     ----------
     heartbeat_seconds : float
         Time between two beats by `clock` [s]; a fast clock beats faster in real time, to a limit.
-    pull, decide, reload : callable
+    pull, decide, reload, occasions, keep : callable
         See `advisor.service.cycle.Cycle`.
     channels : mapping or iterable of Channel
         By name, or with names.
@@ -75,27 +93,46 @@ def serve(
     StoreError
         When the ledger cannot be opened.
     """
-    by_name = dict(channels) if isinstance(channels, Mapping) else {one.name: one for one in channels}
+    part = Part(store_path, lock_path, schedule, pull, decide, channels, reload, occasions, keep)
+    return serve_parts(
+        [part],
+        clock,
+        heartbeat_seconds,
+        health=health,
+        retry=retry,
+        beside=beside,
+        stop=stop,
+        drain_seconds=drain_seconds,
+    )
+
+
+def serve_parts(
+    parts: Iterable[Part],
+    clock: Clock,
+    heartbeat_seconds: float,
+    *,
+    health: Health | None = None,
+    retry: Retry | None = None,
+    beside: Iterable[AbstractContextManager] = (),
+    stop: threading.Event | None = None,
+    drain_seconds: float = DRAIN,
+) -> int:
+    """Run several households in one process, one after the other at each beat; `health` is that of the first."""
     ending = stop or threading.Event()
     health = health or Health()
     with ExitStack() as stack:
-        stack.enter_context(ServiceLock(lock_path))
-        store = stack.enter_context(Store.open(store_path))
-        signals = stack.enter_context(_signals())
+        parts = list(parts)
+        for part in parts:
+            stack.enter_context(ServiceLock(part.lock_path))
         seconds = heartbeat_seconds / clock.rate
-        cycle = Cycle(
-            store,
-            clock,
-            Plan(schedule, by_name),
-            pull=pull,
-            decide=decide,
-            reload=reload,
-            health=health,
-            retry=retry,
-            seconds=seconds,
-            should_stop=ending.is_set,
-        )
-        heartbeat = Heartbeat(cycle.run, seconds, lambda word, error: _note(health, word, error))
+        stores = [stack.enter_context(Store.open(part.store_path)) for part in parts]
+        signals = stack.enter_context(_signals())
+        cycles = [
+            _cycle(part, store, clock, health if at == 0 else Health(), retry, seconds, ending)
+            for at, (part, store) in enumerate(zip(parts, stores, strict=True))
+        ]
+        everything = _All(cycles, ending)
+        heartbeat = Heartbeat(everything.run, seconds, lambda word, error: _note(health, word, error))
         for one in beside:
             stack.enter_context(one)
         event(
@@ -105,16 +142,67 @@ def serve(
             now=iso(clock.now()),
             rate=clock.rate if clock.rate != 1 else None,
             heartbeat_seconds=round(heartbeat.seconds, 3),
-            channels=",".join(by_name) or "none",
+            households=len(cycles) if len(cycles) > 1 else None,
+            channels=",".join(name for cycle in cycles for name in cycle.plan.channels) or "none",
         )
         heartbeat.start()
-        _wait(signals, ending, cycle, heartbeat)
-        _drain(cycle, heartbeat, drain_seconds, signals is not None)
+        _wait(signals, ending, everything, heartbeat)
+        _drain(everything, heartbeat, drain_seconds, signals is not None)
     event(log, "service_ended")
     return 0
 
 
-def _wait(signals: int | None, ending: threading.Event, cycle: Cycle, heartbeat: Heartbeat) -> None:
+def _cycle(part, store, clock, health, retry, seconds, ending) -> Cycle:
+    given = part.channels
+    by_name = dict(given) if isinstance(given, Mapping) else {one.name: one for one in given}
+    return Cycle(
+        store,
+        clock,
+        Plan(part.schedule, by_name),
+        pull=part.pull,
+        decide=part.decide,
+        reload=part.reload,
+        occasions=part.occasions,
+        keep=part.keep,
+        health=health,
+        retry=retry,
+        seconds=seconds,
+        should_stop=ending.is_set,
+    )
+
+
+class _All:
+    """The cycles of all households as one: a fault in one of them does not keep the others from theirs."""
+
+    def __init__(self, cycles: list[Cycle], ending: threading.Event):
+        self._cycles, self._ending = cycles, ending
+        self._running = threading.Lock()
+
+    def run(self) -> None:
+        fault = None
+        with self._running:
+            for at, cycle in enumerate(self._cycles):
+                if at and self._ending.is_set():
+                    break
+                try:
+                    cycle.run()
+                except Exception as error:
+                    fault = fault or error
+        if fault is not None:
+            raise fault
+
+    def ask_reload(self) -> None:
+        for cycle in self._cycles:
+            cycle.ask_reload()
+
+    def wait_idle(self, seconds: float) -> bool:
+        idle = self._running.acquire(timeout=seconds)
+        if idle:
+            self._running.release()
+        return idle
+
+
+def _wait(signals: int | None, ending: threading.Event, cycle: _All, heartbeat: Heartbeat) -> None:
     """Until told to end; meanwhile reload when asked, and keep beating when the clock is set back."""
     while not ending.is_set():
         if signals is None:
@@ -131,7 +219,7 @@ def _wait(signals: int | None, ending: threading.Event, cycle: Cycle, heartbeat:
             event(log, "clock_set_back", logging.WARNING)
 
 
-def _drain(cycle: Cycle, heartbeat: Heartbeat, seconds: float, own_process: bool) -> None:
+def _drain(cycle: _All, heartbeat: Heartbeat, seconds: float, own_process: bool) -> None:
     heartbeat.pause()
     started = time.monotonic()
     if cycle.wait_idle(seconds):
