@@ -20,13 +20,24 @@ from advisor.errors import UsageError
     help='For demonstrations: begin at T and run RATE times as fast, "2026-09-21T12:00Z@3600".',
 )
 @click.option("--for-hours", type=float, metavar="HOURS", help="End after so many hours of its clock.")
-def serve(home, heartbeat, clock, for_hours):
-    """Run the service: pull the forecast when due, decide, and send each due notice once.
+@click.option("--port", type=click.IntRange(0, 65535), metavar="PORT",
+              help="Where the page listens; 0 takes a free one.  [default: 8642, or a free one]")  # fmt: skip
+@click.option("--host", default="127.0.0.1", show_default=True, metavar="ADDRESS",
+              help="On which address; any but this computer's own needs --word-file.")  # fmt: skip
+@click.option("--host-name", "names", multiple=True, metavar="NAME",
+              help="A name by which other computers ask for the page; once for each.")  # fmt: skip
+@click.option("--word-file", type=click.Path(dir_okay=False), metavar="FILE",
+              help="A file with the word that visitors of the page must give.")  # fmt: skip
+@click.option("--page/--no-page", default=True, help="Whether to show the page at all.")
+def serve(home, heartbeat, clock, for_hours, port, host, names, word_file, page):
+    """Run the service: pull the forecast when due, decide, send each due notice once, and show the page.
 
-    One process in the foreground. SIGTERM ends it cleanly, SIGHUP reads the files again.
+    One process in the foreground. SIGTERM ends it cleanly, SIGHUP reads the files again. The page's address stands in
+    the line page_opened of the log.
     """
     import threading
 
+    from advisor.service.health import Health
     from advisor.service.household import HouseholdService
     from advisor.service.log import configure
     from advisor.service.serve import serve as run
@@ -35,6 +46,12 @@ def serve(home, heartbeat, clock, for_hours):
     folder = find_home(home)
     service = HouseholdService.open(folder)
     its_clock = _clock(clock)
+    health, beside = Health(), []
+    if page:
+        from advisor.web import open_page
+
+        word = _word(word_file)
+        beside.append(open_page(service, its_clock, health, host=host, port=port, names=names, word=word))
     stop = threading.Event()
     if for_hours is not None:
         timer = threading.Timer(for_hours * 3600.0 / its_clock.rate, stop.set)
@@ -42,8 +59,20 @@ def serve(home, heartbeat, clock, for_hours):
         timer.start()
     plan = service.plan()
     status = run(service.database, folder / "advisor.lock", its_clock, heartbeat, plan.schedule, service.pull,
-                 service.decide, plan.channels, service.reload, stop=stop)  # fmt: skip
+                 service.decide, plan.channels, service.reload, health=health, beside=beside, stop=stop)  # fmt: skip
     raise click.exceptions.Exit(status)
+
+
+def _word(file: str | None) -> str | None:
+    """The page's word: the first line of a file."""
+    if file is None:
+        return None
+    from pathlib import Path
+
+    try:
+        return Path(file).read_text(encoding="utf-8").split("\n")[0].strip()
+    except (OSError, UnicodeDecodeError) as error:
+        raise UsageError(f"the file of the page's word cannot be read: {error}", where=file) from error
 
 
 def _clock(text: str | None):

@@ -1,8 +1,8 @@
 """What the rows of a figure show: for every rule its value, its limit and its verdict at each start hour.
 
-The value of a rule at a start is what the rule makes of the hours that it looks at from there, the number that the
-verdict rests on: the gust while the work lasts, the rain until the spray is fast, the coldest of two nights. So a figure
-is read down a column: a start there meets the value of every row.
+The value of a rule at a start is what the rule makes of the hours that it looks at from there, the number that
+the verdict rests on: the gust while the work lasts, the rain until the spray is fast, the coldest of two nights.
+So a figure is read down a column: a start there meets the value of every row.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ from advisor.verdict import GO, NO_GO, UNKNOWN
 
 #: members between these shares are drawn as a band
 BAND = (10.0, 90.0)
-#: quantities that say yes or no, or count the hours that are left: their verdict is drawn, not their value
-_STRIPS = ("truth", "time", "count")
+#: quantities that say yes or no, count the hours that are left, or follow the sun: their verdict is drawn, no curve
+_STRIPS = ("truth", "time", "count", "angle")
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,9 +89,13 @@ class Panel:
             return "kept at all your hours"
         told = []
         if self.against:
-            told.append("against all your hours" if self.against == mine else f"against {self.against} of your {mine} hours")
+            told.append(
+                "against all your hours" if self.against == mine else f"against {self.against} of {mine}"
+            )
         if self.unknown:
-            told.append("not known at all your hours" if self.unknown == mine else f"not known at {self.unknown}")
+            told.append(
+                "not known at all your hours" if self.unknown == mine else f"{self.unknown} not known"
+            )
         return ", ".join(told)
 
     def show(self, value: float) -> str:
@@ -158,7 +162,9 @@ def panels_of(outlook: Outlook, tasks: list[int], frame: Frame) -> tuple[list[Pa
                 own[twin] = replace(other, tasks=(*other.tasks, task), areas=(*other.areas, *panel.areas),
                                     mine=other.mine | panel.mine)  # fmt: skip
         panels += own
-    panels.sort(key=lambda panel: (-panel.against, -panel.unknown, not panel.line, _nearness(panel), panel.rule))
+    panels.sort(
+        key=lambda panel: (-panel.against, -panel.unknown, not panel.line, _nearness(panel), panel.rule)
+    )
     return panels, list(fixed.values())
 
 
@@ -167,7 +173,9 @@ def states(explainer: Explainer, at: int, task: int) -> np.ndarray:
     chance, floor = explainer.verdicts.rules[at], explainer.verdicts.floors[at, task]
     wanted = max(floor, explainer.verdicts.everything_floor) if floor == 0.0 else floor
     lower, upper = (_row(part, task) for part in (chance.lower, chance.upper))
-    return np.where(lower >= wanted - 1e-9, GO, np.where(upper < wanted - 1e-9, NO_GO, UNKNOWN)).astype(np.int8)
+    return np.where(lower >= wanted - 1e-9, GO, np.where(upper < wanted - 1e-9, NO_GO, UNKNOWN)).astype(
+        np.int8
+    )
 
 
 def _panel(outlook: Outlook, explainer: Explainer, at: int, task: int, frame: Frame) -> Panel:
@@ -240,4 +248,6 @@ def _row(values: np.ndarray, task: int) -> np.ndarray:
 
 
 def _starts(first: np.datetime64, last: np.datetime64, zone) -> str:
-    return clock_text(first, zone) if first == last else f"{clock_text(first, zone)} to {clock_text(last, zone)}"
+    return (
+        clock_text(first, zone) if first == last else f"{clock_text(first, zone)} to {clock_text(last, zone)}"
+    )

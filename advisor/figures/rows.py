@@ -62,7 +62,9 @@ def axis_svg(frame: Frame, zone, link: Callable[[date], str] | None = None, *, h
             continue
         middle = percent(frame.share((first + stop) / 2))
         if hourly:
-            parts.append(text(day.strftime("%a %-d %b"), x=percent(frame.share(first)), y=12, dx=2, class_="day"))
+            parts.append(
+                text(day.strftime("%a %-d %b"), x=percent(frame.share(first)), y=12, dx=2, class_="day")
+            )
             continue
         words = text(day.strftime("%a"), x=middle, y=13, class_="day") + text(
             day.strftime("%-d %b") if day.day == 1 or first == frame.days[0][1] else day.day,
@@ -80,7 +82,9 @@ def axis_svg(frame: Frame, zone, link: Callable[[date], str] | None = None, *, h
     return _svg(parts, AXIS_HEIGHT, None, "axis")
 
 
-def windows_svg(frame: Frame, go: np.ndarray, undecided: np.ndarray, mine: np.ndarray, says: str, zone) -> str:
+def windows_svg(
+    frame: Frame, go: np.ndarray, undecided: np.ndarray, mine: np.ndarray, says: str, zone
+) -> str:
     """One area's hours: a thin line where the person has time, a bracket over each window, dots where it is not known.
 
     Parameters
@@ -94,17 +98,19 @@ def windows_svg(frame: Frame, go: np.ndarray, undecided: np.ndarray, mine: np.nd
         parts.append(_level("hours", frame, first, stop, base))
     for first, stop in runs_of(undecided & mine):
         parts.append(_box(frame, first, stop, base - 8, 6, "undecided"))
-    for first, stop in runs_of(go & mine):
-        left, right = frame.share(first), frame.share(stop)
+    windows = runs_of(go & mine)
+    for first, stop in windows:
         parts.append(_box(frame, first, stop, base - 13, 16, "window"))
-        for share in (left, right):
-            parts.append(_upright("bracket", share, base - 14, base + 3))
+        parts += [_upright("bracket", frame.share(edge), base - 14, base + 3) for edge in (first, stop)]
         parts.append(_level("bracket", frame, first, stop, base - 14))
-        if stop < len(frame) - 8:
-            parts.append(text(clock_text(frame.hours[first], zone), x=percent(right), y=base - 5, dx=4, class_="mark"))
-        else:
-            parts.append(text(clock_text(frame.hours[first], zone), x=percent(left), y=base - 5, dx=-4,
-                              class_="mark end"))  # fmt: skip
+    for _, opens, closes in frame.days:
+        own = [(first, stop) for first, stop in windows if opens <= first < closes]
+        if own:
+            words = ", ".join(clock_text(frame.hours[first], zone) for first, _ in own)
+            right = frame.share(own[-1][1])
+            edge, end = (right, False) if right < 0.9 else (frame.share(own[0][0]), True)
+            parts.append(text(words, x=percent(edge), y=base - 5, dx=-4 if end else 4,
+                              class_="mark end" if end else "mark"))  # fmt: skip
     parts += _now(frame, height)
     return _svg(parts, height, says, "windows")
 
@@ -175,11 +181,15 @@ def _curve(panel: Panel, frame: Frame, key: str, height: int) -> list[str]:
         beyond = path(_beyond(panel.values, limit, upper, y, count, height), closed=True, decimals=5)
         if beyond:
             clip = f"{key}-{'most' if upper else 'least'}"
-            shapes.append(element("clipPath", element("path", d=beyond), id=clip, clipPathUnits="objectBoundingBox"))
+            shapes.append(
+                element("clipPath", element("path", d=beyond), id=clip, clipPathUnits="objectBoundingBox")
+            )
             parts.append(element("rect", x=0, y=0, width="100%", height=height, class_="beyond",
-                                 clip_path=f"url(#{clip})"))  # fmt: skip
+                                 fill="url(#hatch)", clip_path=f"url(#{clip})"))  # fmt: skip
         parts.append(element("line", x1=0, x2="100%", y1=y(limit), y2=y(limit), class_="limit"))
-    line = path([[(at + 0.5, y(panel.values[at])) for at in range(a, b)] for a, b in runs_of(~np.isnan(panel.values))])
+    line = path(
+        [[(at + 0.5, y(panel.values[at])) for at in range(a, b)] for a, b in runs_of(~np.isnan(panel.values))]
+    )
     if line:
         parts.append(_stretched(count, height, element("path", d=line, class_="value")))
     parts += _figures(panel, frame, y, foot)
@@ -234,17 +244,25 @@ def _figures(panel: Panel, frame: Frame, y, foot: int) -> list[str]:
     for limit, upper in ((panel.at_most, True), (panel.at_least, False)):
         if limit is None or np.isnan(panel.values).all():
             continue
-        at = int(np.nanargmax(panel.values) if upper else np.nanargmin(panel.values))
+        at = _middle_of_extreme(panel.values, upper)
         value, height = float(panel.values[at]), y(float(panel.values[at]))
         share = frame.share(at + 0.5)
         over = value > limit if upper else value < limit
         if (panel.show(value) == panel.show(0.0) and upper) or share < 0.02:
             continue
         end = share > 0.85
-        base = min(max(height - 4 if upper else height + 11, 9), foot - 2)
+        base = height - 4 if upper or height + 11 > foot else height + 11
+        base = min(max(base, 9), foot - 2)
         parts.append(text(panel.show(value), x=percent(share), y=base, dx=-3 if end else 3,
                           class_=f"extreme{' over' if over else ''}{' end' if end else ''}"))  # fmt: skip
     return parts
+
+
+def _middle_of_extreme(values: np.ndarray, upper: bool) -> int:
+    """The middle of the first run of hours that hold the extreme."""
+    extreme = np.nanmax(values) if upper else np.nanmin(values)
+    first, stop = runs_of(np.abs(np.nan_to_num(values, nan=np.inf) - extreme) < 1e-9)[0]
+    return (first + stop - 1) // 2
 
 
 # -- foot, ground and hovering -----------------------------------------------------------------------------------
@@ -274,7 +292,9 @@ def _hovers(panel: Panel, frame: Frame, height: int, zone, link, hourly: bool) -
                                      class_="target"))  # fmt: skip
             parts += cells
             continue
-        says = f"{panel.title}, {day.strftime('%a %-d %b')}: {panel.day_words(first, stop, frame.hours, zone)}"
+        says = (
+            f"{panel.title}, {day.strftime('%a %-d %b')}: {panel.day_words(first, stop, frame.hours, zone)}"
+        )
         target = element("rect", title(says), x=percent(frame.share(first)), y=0,
                          width=percent(frame.share(stop - first)), height=height, class_="target")  # fmt: skip
         parts.append(target if link is None else element("a", target, href=link(day), tabindex="-1"))
@@ -293,9 +313,14 @@ def _now(frame: Frame, height: int) -> list[str]:
     return [] if frame.now is None else [_upright("now", frame.share(frame.now), 0, height)]
 
 
+#: what is filled with a hatching; named in the drawing itself, where a style sheet's address would not find it
+_HATCHED = {"night": "night", "beyond": "hatch", "not-known": "dots", "open": "dots", "undecided": "dots"}
+
+
 def _box(frame: Frame, first: int, stop: int, top: float, height: float, name: str) -> str:
+    hatching = _HATCHED.get(name.split()[0])
     return element("rect", x=percent(frame.share(first)), y=top, width=percent(frame.share(stop - first)),
-                   height=height, class_=name)  # fmt: skip
+                   height=height, class_=name, fill=hatching and f"url(#{hatching})")  # fmt: skip
 
 
 def _upright(name: str, share: float, top: float, bottom: float) -> str:
@@ -303,7 +328,9 @@ def _upright(name: str, share: float, top: float, bottom: float) -> str:
 
 
 def _level(name: str, frame: Frame, first: int, stop: int, y: float) -> str:
-    return element("line", x1=percent(frame.share(first)), x2=percent(frame.share(stop)), y1=y, y2=y, class_=name)
+    return element(
+        "line", x1=percent(frame.share(first)), x2=percent(frame.share(stop)), y1=y, y2=y, class_=name
+    )
 
 
 def _stretched(count: int, height: int, *children: str) -> str:

@@ -10,7 +10,9 @@ def element(name: str, *children: str, **attributes: object) -> str:
     """An element. `children` are SVG already; `class_` and the like lose their last underscore, `stroke_width` is
     written with a hyphen, None leaves an attribute out."""
     given = "".join(
-        f" {_hyphened(key)}={quoteattr(_text(value))}" for key, value in attributes.items() if value is not None
+        f" {_hyphened(key)}={quoteattr(_text(value))}"
+        for key, value in attributes.items()
+        if value is not None
     )
     inside = "".join(children)
     return f"<{name}{given}>{inside}</{name}>" if inside else f"<{name}{given}/>"

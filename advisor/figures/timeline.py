@@ -18,8 +18,8 @@ class Lane:
     Attributes
     ----------
     kind : str
-        "done" (marks), "closed" (hatched spans), "wanted" (open brackets), "windows" (brackets), "latest" (a line with
-        hatching after it), "reach" (a thin line).
+        "done" and "missed" (full and empty marks), "closed" (hatched spans), "wanted" (open brackets), "windows"
+        (brackets), "latest" (a line with hatching after it), "reach" (a thin line).
     spans : tuple of (first, stop, words)
         In days as fractions of a calendar: `date.toordinal()` plus the part of the day. A mark has first == stop.
     """
@@ -40,20 +40,39 @@ def timeline_svg(lane: Lane, first: float, last: float, today: float, title_word
         left, right = (min(max((edge - first) / (last - first), 0.0), 1.0) for edge in (begin, end))
         wide = percent(max(right - left, 0.0))
         says = title(words)
-        if lane.kind == "done":
-            mark = element("rect", says, x=percent(left), y=middle - 8, width=5, height=16, class_="done")
+        if lane.kind in ("done", "missed"):
+            mark = element("rect", says, x=percent(left), y=middle - 8, width=5, height=16, class_=lane.kind)
             parts.append(mark)
         elif lane.kind in ("closed", "latest"):
             edge = left if lane.kind == "latest" else right
-            parts.append(element("rect", says, x=percent(left), y=middle - 7, width=wide, height=14, class_="closed"))
+            parts.append(element("rect", says, x=percent(left), y=middle - 7, width=wide, height=14, class_="closed",
+                                 fill="url(#hatch-fine)"))  # fmt: skip
             parts.append(_upright("bracket-ink", edge, middle - 9, middle + 9))
         elif lane.kind == "reach":
-            parts.append(element("line", says, x1=percent(left), x2=percent(right), y1=middle, y2=middle, class_="hours"))
+            parts.append(
+                element(
+                    "line", says, x1=percent(left), x2=percent(right), y1=middle, y2=middle, class_="hours"
+                )
+            )
         else:
             name = "bracket" if lane.kind == "windows" else "bracket-ink"
             if lane.kind == "windows":
-                parts.append(element("rect", says, x=percent(left), y=middle - 7, width=wide, height=14, class_="window"))
-            parts.append(element("line", says, x1=percent(left), x2=percent(right), y1=middle - 8, y2=middle - 8, class_=name))
+                parts.append(
+                    element(
+                        "rect", says, x=percent(left), y=middle - 7, width=wide, height=14, class_="window"
+                    )
+                )
+            parts.append(
+                element(
+                    "line",
+                    says,
+                    x1=percent(left),
+                    x2=percent(right),
+                    y1=middle - 8,
+                    y2=middle - 8,
+                    class_=name,
+                )
+            )
             parts += [_upright(name, edge, middle - 8, middle + 8) for edge in (left, right)]
     parts.append(_upright("now", (today - first) / (last - first), 0, HEIGHT))
     return element("svg", *parts, class_="fig lane", width="100%", height=HEIGHT, role="img",

@@ -1,0 +1,1 @@
+"""The pages: each module turns a scene into what its template shows and into its JSON twin."""
