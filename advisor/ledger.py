@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime
 from pathlib import Path
 
+from advisor.errors import InvalidFile
 from advisor.model import Household, PlanEntry, Record
 from advisor.statements import IRRIGATED, MISSED, SOIL, Statement, with_statements
 
@@ -53,5 +54,12 @@ def as_told(household: Household, database: Path, now: datetime) -> Household:
 
 
 def remembered(folder: Path, database: Path) -> dict[str, object]:
-    """What an outlook is made with besides the passes and the weather: the choices that changed the plan."""
-    return {"plans": read_plans(database)}
+    """What an outlook is made with besides the passes and the weather: the choices that changed the plan, and what
+    past years say of the days after the forecast. An almanac that cannot be read counts as none."""
+    from advisor.past_weather import load_kept
+
+    try:
+        kept = load_kept(folder)
+    except InvalidFile:
+        kept = None
+    return {"plans": read_plans(database), "climate": {} if kept is None else kept.climate()}

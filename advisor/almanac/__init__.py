@@ -9,7 +9,7 @@ keep        what is kept of it as JSON, and read back for the days after a forec
 """
 
 from advisor.almanac.count import DayBook, count_days, weather_rules
-from advisor.almanac.history import join_history, missing_core
+from advisor.almanac.history import join_history, missing_core, with_station_gusts
 from advisor.almanac.keep import KeptAlmanac, kept_object, read_kept
 from advisor.almanac.tables import Almanac, make_almanac
 
@@ -24,4 +24,5 @@ __all__ = [
     "missing_core",
     "read_kept",
     "weather_rules",
+    "with_station_gusts",
 ]

@@ -23,7 +23,10 @@ from advisor.verdict import GO, NO_GO, UNKNOWN
 
 #: rules on these are decided by the sun and the clock, all others that count by the weather
 _BY_THE_SUN = ("sun_elevation", "inversion_sign")
-_HOURS_OF_MINE = "spare_time"
+#: what forecasts carry and no history of hours does: rules on it are left to the day itself
+_NOT_KEPT = {"warning_in_force", "thunder_probability"}
+#: of these two one is enough
+_HUMID = ("dew_point", "relative_humidity")
 #: a window may hang on what comes this long after the start at the least [days]
 _LEAST_DAYS_AFTER = 5
 
@@ -73,6 +76,8 @@ def weather_rules(rules: Sequence[Rule]) -> list[Rule]:
     kept = []
     for rule in rules:
         quantity = QUANTITIES[rule.measure.quantity]
+        if _NOT_KEPT & set(quantity.inputs):
+            continue
         if quantity.inputs or quantity.name in _BY_THE_SUN:
             kept.append(replace(rule, missing_label="default") if rule.missing_label == "block" else rule)
     return kept
@@ -158,7 +163,7 @@ def _never_known(household, tasks, rules, history: Forecast) -> list[dict[str, s
         needed = [*QUANTITIES[rule.measure.quantity].inputs]
         if rule.estimate is not None:
             needed = [*QUANTITIES[rule.estimate].inputs]
-        absent = [name for name in needed if name not in carried and not (humid and name in ("dew_point", "relative_humidity"))]  # fmt: skip
+        absent = [name for name in needed if name not in carried and not (humid and name in _HUMID)]
         if absent == ["cloud_cover"]:
             # by day the class of the air is bounded without it
             absent = []

@@ -9,13 +9,16 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from advisor.atmosphere import wind
 from advisor.clock import HOUR, from_numpy, local_instant, to_numpy
-from advisor.forecast import Field, Forecast, on_axis
+from advisor.forecast import Field, Flag, Forecast, on_axis
 
 #: without these no day can be judged
 CORE = ("air_temperature", "wind_speed_10m", "precipitation")
 #: months in which a meteorological season begins
 SEASONS = (3, 6, 9, 12)
+#: a station that leaves out more gusts than this reports them only when there are any
+SILENT_SHARE = 0.1
 #: days before a season that are read with it: the soil's water is spun up from a dry start
 SPIN_UP_DAYS = 21
 
@@ -73,6 +76,29 @@ def _filled(first: Field, second: Field) -> Field:
             for own, other in zip(ours, theirs, strict=True)
         )
     return Field(values, reason, block_first, block_last)
+
+
+def with_station_gusts(history: Forecast) -> Forecast:
+    """Stations report a gust only when there is one: what they leave out is estimated from the mean wind of the hour.
+
+    Only where gusts are missing in more than a tenth of the hours of known wind; a few gaps stay gaps. The estimate is
+    the one that rules use where a source has no gusts at all.
+    """
+    if not {"wind_gust", "wind_speed_10m"} <= history.fields.keys():
+        return history
+    gust, speed = history.fields["wind_gust"], history.fields["wind_speed_10m"].values
+    following = np.full_like(speed, np.nan)
+    following[..., :-1] = speed[..., 1:]
+    strongest = np.maximum(speed, following)
+    silent = np.isnan(gust.values) & ~np.isnan(strongest)
+    if silent.sum() <= SILENT_SHARE * np.sum(~np.isnan(strongest)):
+        return history
+    values = np.where(silent, wind.gust_estimate(strongest), gust.values)
+    reason = np.where(np.isnan(values).all(axis=1, keepdims=True), gust.reason, 0).astype(np.uint8)
+    says = f"{int(silent.sum()):,} hours report no gust, as stations do in light wind; it is estimated from the mean"
+    flags = tuple(flag for flag in history.flags if not (flag.variable == "wind_gust" and flag.check == "gap"))
+    changed = replace(gust, values=values, reason=reason)
+    return replace(history, flags=flags).with_fields({"wind_gust": changed}, [Flag("gusts", "wind_gust", says)])
 
 
 def missing_core(history: Forecast) -> list[str]:

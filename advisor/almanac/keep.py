@@ -71,10 +71,13 @@ def read_kept(data: Any, where: str = "") -> KeptAlmanac:
         if not isinstance(row, list) or len(row) != DAYS_OF_YEAR:
             raise InvalidFile(f'the kept almanac of "{name}" has not {DAYS_OF_YEAR} days', where=where, hint=hint)
         for value in row:
-            sound = value is None or (isinstance(value, (int, float)) and not isinstance(value, bool) and 0.0 <= value <= 1.0)  # fmt: skip
-            if not sound:
+            if not (value is None or _is_share(value)):
                 what = f'the kept almanac of "{name}" holds {value!r}, which is no share'
                 raise InvalidFile(what, where=where, hint=hint)
         rows[str(name)] = tuple(None if value is None else float(value) for value in row)
     words = {key: str(data.get(key) or "") for key in ("made_at", "source", "first_day", "last_day")}
     return KeptAlmanac(**words, near_day=rows)
+
+
+def _is_share(value: Any) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and 0.0 <= value <= 1.0

@@ -21,6 +21,8 @@ _COMMANDS = {
     "mix": ("mix", "mix"),
     "record": ("record", "record"),
     "records": ("records", "records"),
+    "almanac": ("almanac", "almanac"),
+    "review": ("review", "review"),
     "serve": ("serve", "serve"),
     "rules": ("rules", "rules"),
     "schema": ("schema", "schema"),
