@@ -35,17 +35,28 @@ def within(value, at_least=None, at_most=None) -> Kleene:
         A missing limit does not limit. NaN is a limit that is not known.
     """
     value = np.asarray(value)
-    holds = np.ones(value.shape, dtype=bool)
     known = ~np.isnan(value) if value.dtype.kind == "f" else np.ones(value.shape, dtype=bool)
+    holds = known
     for limit, sign in ((at_least, 1.0), (at_most, -1.0)):
         if limit is None:
             continue
         limit = np.asarray(limit, dtype=float)
-        slack = SLACK * np.maximum(1.0, np.abs(limit))
         with np.errstate(invalid="ignore"):
-            holds = holds & (sign * (value - limit) >= -slack)
-        known = known & ~np.isnan(limit)
+            edge = limit - sign * SLACK * np.maximum(1.0, np.abs(limit))
+            if value.dtype == np.float32:
+                edge = _float32_edge(edge, sign)
+            holds = holds & ((value >= edge) if sign > 0 else (value <= edge))
+        unknown = np.isnan(limit)
+        if unknown.any():
+            known = known & ~unknown
     return Kleene(holds & known, known)
+
+
+def _float32_edge(edge: np.ndarray, sign: float) -> np.ndarray:
+    """The edge as float32, so that a float32 value compares as it does with the float64 edge, without a copy of it."""
+    near = edge.astype(np.float32)
+    beyond = near < edge if sign > 0 else near > edge
+    return np.where(beyond, np.nextafter(near, np.float32(sign * np.inf)), near)
 
 
 def all_of(*parts: Kleene) -> Kleene:

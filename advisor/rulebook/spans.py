@@ -8,13 +8,17 @@ that means for a limit is decided in `judge`.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal, NamedTuple
 
 import numpy as np
 
-from advisor.logic import Kleene, within
+from advisor.logic import Kleene, all_of, within
 
 Take = Literal["min", "max", "sum", "mean", "any", "all", "last"]
+
+#: cumulative sums leave rounding of the order of 1e-13 mm, far below any amount that is reported
+_ROUNDING = 1e-9
 
 #: what a value over the known part says about the whole: a bound from below, from above, or nothing
 _BOUND = {
@@ -28,9 +32,9 @@ _BOUND = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
 class Series:
-    """An hourly series as a span sees it.
+    """An hourly series as a span sees it; what several rules need of it is worked out once.
 
     Attributes
     ----------
@@ -49,6 +53,27 @@ class Series:
     block_first: np.ndarray | None = None
     block_last: np.ndarray | None = None
     parts: tuple[Series, ...] = ()
+
+    @cached_property
+    def has_gaps(self) -> bool:
+        return bool(np.isnan(self.values).any())
+
+    @cached_property
+    def unknown_before(self) -> np.ndarray:
+        """How many of the hours before each are unknown (..., hour + 1)."""
+        total = np.zeros((*self.values.shape[:-1], self.values.shape[-1] + 1), dtype=np.int32)
+        np.cumsum(np.isnan(self.values), axis=-1, out=total[..., 1:])
+        return total
+
+    @cached_property
+    def sum_before(self) -> np.ndarray:
+        """Sum of the known hours before each (..., hour + 1), in float64: differences of it stay exact enough."""
+        return _cumulative(np.nan_to_num(self.values) if self.has_gaps else self.values)
+
+    @cached_property
+    def hourly_means(self) -> Series:
+        """The mean of both ends of each hour."""
+        return Series(0.5 * (self.values + _shift(self.values, 1)))
 
 
 class Reduced(NamedTuple):
@@ -77,9 +102,8 @@ def reduce_offsets(series: Series, first: int, stop: int, take: Take, whole_bloc
     if series.instant:
         length += 1
     largest = take in ("max", "any")
-    value = _sliding_extreme(values, first, length, largest)
-    unknown = _count_unknown(values, first, length)
-    return Reduced(value, unknown == 0)
+    value = _sliding_extreme(values, first, length, largest, series.has_gaps)
+    return Reduced(value, _all_known(series, first, first + length))
 
 
 def reduce_at_start(series: Series) -> Reduced:
@@ -135,21 +159,23 @@ def judge(reduced: Reduced, take: Take, at_least=None, at_most=None) -> Kleene:
     unknown, and a sum that has reached its lower limit stays above it.
     """
     bound = _BOUND[take]
-    holds = np.ones(np.shape(reduced.value), dtype=bool)
-    fails = np.zeros(np.shape(reduced.value), dtype=bool)
+    parts = []
     for low, high in ((at_least, None), (None, at_most)):
         if low is None and high is None:
             continue
         side = within(reduced.value, low, high)
-        decides_true = reduced.complete
-        decides_false = reduced.complete
-        if bound == "lower":
-            decides_true, decides_false = (True, decides_false) if high is None else (decides_true, True)
-        elif bound == "upper":
-            decides_true, decides_false = (decides_true, True) if high is None else (True, decides_false)
-        holds = holds & side.holds & decides_true
-        fails = fails | (side.fails & decides_false)
-    return Kleene(holds, holds | fails)
+        holds, fails = side.holds, side.fails
+        # a bound from below decides an upper limit once it fails, and a lower limit once it holds; and so on
+        lower = high is None
+        if not (bound == "lower" and lower) and not (bound == "upper" and not lower):
+            holds = holds & reduced.complete
+        if not (bound == "lower" and not lower) and not (bound == "upper" and lower):
+            fails = fails & reduced.complete
+        parts.append(Kleene(holds, holds | fails))
+    if not parts:
+        yes = np.ones(np.shape(reduced.value), dtype=bool)
+        return Kleene(yes, yes)
+    return parts[0] if len(parts) == 1 else all_of(*parts)
 
 
 def _shift(values: np.ndarray, by: int) -> np.ndarray:
@@ -165,19 +191,28 @@ def _shift(values: np.ndarray, by: int) -> np.ndarray:
     return out
 
 
-def _sliding_extreme(values: np.ndarray, first: int, length: int, largest: bool) -> np.ndarray:
-    """Extreme of the known values among s + first .. s + first + length - 1, by doubling: log2(length) passes."""
-    extreme = np.fmax if largest else np.fmin
+def _sliding_extreme(
+    values: np.ndarray, first: int, length: int, largest: bool, gaps: bool = True
+) -> np.ndarray:
+    """Extreme of the known values among s + first .. s + first + length - 1, by doubling: log2(length) passes.
+
+    Windows that reach over the end of the axis end there.
+    """
     hours = values.shape[-1]
     if first < 0:
         # windows that begin before the axis
         before = np.full((*values.shape[:-1], -first), np.nan, dtype=values.dtype)
-        values = np.concatenate([before, values], axis=-1)
+        values, gaps = np.concatenate([before, values], axis=-1), True
+    # fmax and fmin pass over unknown values, at a price
+    extreme = (np.fmax if largest else np.fmin) if gaps else np.maximum if largest else np.minimum
+    reach = min(length, values.shape[-1])
     out, width = values, 1
-    while width * 2 <= length:
-        out = extreme(out, _shift(out, width))
-        width *= 2
-    out = extreme(out, _shift(out, length - width)) if width < length else out
+    while width < reach:
+        step = min(width, reach - width)
+        wider = np.empty_like(out)
+        extreme(out[..., :-step], out[..., step:], out=wider[..., :-step])
+        wider[..., -step:] = out[..., -step:]
+        out, width = wider, width + step
     return out[..., :hours] if first < 0 else _shift(out, first)
 
 
@@ -194,13 +229,31 @@ def _window(hours: int, first: int, stop: int) -> tuple[np.ndarray, np.ndarray, 
     return np.clip(low, 0, hours), np.clip(high, 0, hours), outside
 
 
-def _count_unknown(values: np.ndarray, first: int, length: int) -> np.ndarray:
-    """How many of s + first .. s + first + length - 1 are unknown; hours off the axis count."""
-    hours = values.shape[-1]
-    total = np.zeros((*values.shape[:-1], hours + 1), dtype=np.int32)
-    np.cumsum(np.isnan(values), axis=-1, out=total[..., 1:])
-    low, high, outside = _window(hours, first, first + length)
-    return total[..., high] - total[..., low] + outside
+def _between(total: np.ndarray, first: int, stop: int) -> np.ndarray:
+    """total[..., s + stop] - total[..., s + first] for every start s, both kept on the axis; total (..., hour + 1)."""
+    hours = total.shape[-1] - 1
+    out = np.empty((*total.shape[:-1], hours), dtype=total.dtype)
+    for offset, ends in ((stop, True), (first, False)):
+        inner = slice(min(max(-offset, 0), hours), max(min(hours - offset, hours), 0))
+        for part, values in (
+            (slice(0, inner.start), total[..., :1]),
+            (inner, total[..., inner.start + offset : inner.stop + offset]),
+            (slice(max(inner.stop, inner.start), hours), total[..., -1:]),
+        ):
+            if part.start < part.stop and ends:
+                out[..., part] = values
+            elif part.start < part.stop:
+                out[..., part] -= values
+    return out
+
+
+def _all_known(series: Series, first: int, stop: int) -> np.ndarray:
+    """Whether all of s + first .. s + stop - 1 are known; hours off the axis are not."""
+    hours = series.values.shape[-1]
+    _, _, outside = _window(hours, first, stop)
+    if not series.has_gaps:
+        return ~outside.reshape((1,) * (series.values.ndim - 1) + (hours,))
+    return (_between(series.unknown_before, first, stop) == 0) & ~outside
 
 
 def _together(parts: list[Reduced]) -> Reduced:
@@ -213,29 +266,36 @@ def _together(parts: list[Reduced]) -> Reduced:
 
 
 def _add(series: Series, first: int, stop: int, take: Take, whole_blocks: bool) -> Reduced:
-    values = series.values
-    hours = values.shape[-1]
     if series.instant:
-        # the mean of both ends of each hour
-        values = 0.5 * (values + _shift(values, 1))
-    low, high, outside = _window(hours, first, stop)
-    total, unknown = _cumulative(np.nan_to_num(values)), _cumulative(np.isnan(values))
-    missing = asked = unknown[..., high] - unknown[..., low]
-    if series.block_first is None or take == "mean":
-        amount = total[..., high] - total[..., low]
+        series = series.hourly_means
+    hours = series.values.shape[-1]
+    start = np.arange(hours)
+    held = np.clip(start + stop, 0, hours) - np.clip(start + first, 0, hours)
+    blocks = series.block_first is not None and take != "mean"
+    if not blocks and not series.has_gaps:
+        value = _between(series.sum_before, first, stop)
+        if take == "mean":
+            value /= np.maximum(held, 1)
+        np.copyto(value, 0.0, where=np.abs(value) < _ROUNDING)
+        np.copyto(value, np.nan, where=held == 0)
+        return Reduced(value, _all_known(series, first, stop))
+    missing = asked = _between(series.unknown_before, first, stop)
+    _, _, outside = _window(hours, first, stop)
+    total = series.sum_before
+    if not blocks:
+        amount = _between(total, first, stop)
     else:
-        shape = (*values.shape[:-1], hours)
+        unknown = series.unknown_before
+        shape = series.values.shape
         low, high = (np.broadcast_to(edge, shape) for edge in _block_edges(series, first, stop, whole_blocks))
         amount = np.take_along_axis(total, high, -1) - np.take_along_axis(total, low, -1)
         # an hour of a block that reaches into the span is asked for like one of the span
         missing = np.maximum(missing, np.take_along_axis(unknown, high, -1) - np.take_along_axis(unknown, low, -1))
-    held = np.clip(np.arange(hours) + stop, 0, hours) - np.clip(np.arange(hours) + first, 0, hours)
     known_hours = np.maximum(held - asked, 0)
     value = np.where(known_hours > 0, amount, np.nan)
     if take == "mean":
         value = value / np.maximum(known_hours, 1)
-    # cumulative sums leave rounding of the order of 1e-13 mm, far below any amount that is reported
-    return Reduced(np.where(np.abs(value) < 1e-9, 0.0, value), (missing == 0) & ~outside)
+    return Reduced(np.where(np.abs(value) < _ROUNDING, 0.0, value), (missing == 0) & ~outside)
 
 
 def _block_edges(series: Series, first: int, stop: int, whole_blocks: bool) -> tuple[np.ndarray, np.ndarray]:

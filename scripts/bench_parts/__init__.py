@@ -1,0 +1,1 @@
+"""The parts of scripts/bench: invented scenes, baselines, the floor and what is printed."""
