@@ -8,6 +8,7 @@ import numpy as np
 
 from advisor.atmosphere import evapotranspiration, moisture, radiation
 from advisor.conditions import Conditions
+from advisor.forecast import Reason
 
 #: share of a day's hours that must be known before its extremes may stand for the day
 ENOUGH_OF_A_DAY = 1 / 3
@@ -53,7 +54,8 @@ def daily_totals(values: np.ndarray, index: np.ndarray, count: int) -> np.ndarra
 class DailyEt:
     """Reference evapotranspiration [mm] of each local day (task, member, day).
 
-    `whole` is NaN unless the whole day is known; `rough` also takes a day of which a third is, from its temperatures.
+    `whole` is NaN unless the whole day is known; `rough` also takes a day in which the source begins, from at least a
+    third of its temperatures.
     """
 
     whole: np.ndarray
@@ -76,7 +78,9 @@ def daily_reference_et(conditions: Conditions, site: np.ndarray, index: np.ndarr
         return by_day(np.nan_to_num(values), index, count, np.add, 0.0) / np.maximum(hours, 1.0)
 
     temperature = gather(conditions.air_temperature)
-    enough = by_day((~np.isnan(temperature)).astype(float), index, count, np.add, 0.0) >= 24 * ENOUGH_OF_A_DAY
+    hours = by_day((~np.isnan(temperature)).astype(float), index, count, np.add, 0.0)
+    begun = gather(conditions.forecast.reason("air_temperature")) != Reason.BEFORE_START
+    enough = (hours >= 24 * ENOUGH_OF_A_DAY) & (hours == by_day(begun.astype(float), index, count, np.add, 0.0))
     warm = by_day(np.nan_to_num(temperature, nan=-np.inf), index, count, np.maximum, -np.inf)
     cold = by_day(np.nan_to_num(temperature, nan=np.inf), index, count, np.minimum, np.inf)
     highest, lowest = np.where(enough, warm, np.nan), np.where(enough, cold, np.nan)

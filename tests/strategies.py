@@ -106,7 +106,16 @@ def household(
         name="invented",
         units=units,
         site=replace(
-            Site("invented", 41.6, -93.6, ZONE, elevation=290.0, soil="silt loam", use="home-lawn", local_ban=False),
+            Site(
+                "invented",
+                41.6,
+                -93.6,
+                ZONE,
+                elevation=290.0,
+                soil="silt loam",
+                use="home-lawn",
+                local_ban=False,
+            ),
             **(site or {}),
         ),
         areas={"lawn": replace(lawn, **(area or {}))},
@@ -146,7 +155,9 @@ def changed(weather: Forecast, values: dict[str, np.ndarray]) -> Forecast:
     return weather.with_fields({name: field(array) for name, array in values.items()})
 
 
-def outlook(home: Household, weather: Forecast, now: datetime = NOW, rules=None, records=(), days: int = 16) -> Outlook:
+def outlook(
+    home: Household, weather: Forecast, now: datetime = NOW, rules=None, records=(), days: int = 16
+) -> Outlook:
     return make_outlook(home, weather, list(RULES if rules is None else rules), records, now, days)
 
 
@@ -170,7 +181,9 @@ class Scored:
 def score(home: Household, weather: Forecast, now: datetime = NOW, rules=None) -> Scored:
     """What `advisor.outlook` does before it gathers starts into days."""
     site = home.site
-    sites = SiteTable(*(np.array([value]) for value in (site.latitude, site.longitude, site.elevation, site.hollow)))
+    sites = SiteTable(
+        *(np.array([value]) for value in (site.latitude, site.longitude, site.elevation, site.hollow))
+    )
     area = AreaConditions(Conditions(weather, sites), build(next_tasks(home, (), now), (), now))
     findings = evaluate(RULES if rules is None else rules, area)
     lead = (weather.axis.astype("datetime64[s]") - to_numpy(now)) / np.timedelta64(3600, "s")
@@ -217,7 +230,9 @@ def weathers(draw, members: int = 4, hours: int = 72, wildness=(0.0, 0.35)) -> F
 def gaps(draw, weather: Forecast, most: int = 6) -> Forecast:
     """The same forecast with stretches of some fields unknown, of some members or of all."""
     values = {}
-    for name in draw(st.lists(st.sampled_from(sorted(weather.fields)), min_size=1, max_size=most, unique=True)):
+    for name in draw(
+        st.lists(st.sampled_from(sorted(weather.fields)), min_size=1, max_size=most, unique=True)
+    ):
         array = weather.fields[name].values.copy()
         first = draw(st.integers(0, weather.hours - 1))
         stop = draw(st.integers(first + 1, weather.hours))

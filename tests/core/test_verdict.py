@@ -34,7 +34,13 @@ def rule(kind: str, letters: str, floor: float | None = None, applies: bool = Tr
     )  # fmt: skip
 
 
-def judge(*rules: Finding, nominal: int = 1, lead: float = 24.0, joint: float = DEFAULT_FLOORS["everything"], floors=None):
+def judge(
+    *rules: Finding,
+    nominal: int = 1,
+    lead: float = 24.0,
+    joint: float = DEFAULT_FLOORS["everything"],
+    floors=None,
+):
     return judge_starts(
         rules, np.array([nominal]), np.array([lead]), {**DEFAULT_FLOORS, **(floors or {})}, 48.0, joint
     )
@@ -233,10 +239,16 @@ def test_against_counting_by_hand(data, members):
         return  # told apart in tests of their own: shared by all, or the only one that came
     strict = [row for row, kind in zip(letters, kinds, strict=True) if kind != "effect"]
     go = lower(joint(letters)) >= 0.6
-    go &= all(lower(row) >= DEFAULT_FLOORS[kind] for row, kind in zip(letters, kinds, strict=True) if kind != "effect")
+    go &= all(
+        lower(row) >= DEFAULT_FLOORS[kind]
+        for row, kind in zip(letters, kinds, strict=True)
+        if kind != "effect"
+    )
     go &= not strict or lower(joint(strict)) >= 0.8
     all_known = all("?" not in row for row in letters) and nominal == members
     no_go = not go and (all_known and lead <= 48.0 or upper(joint(letters)) < 0.25)
     expected = GO if go else NO_GO if no_go else UNKNOWN
-    found = verdict(*(rule(k, row) for k, row in zip(kinds, letters, strict=True)), nominal=nominal, lead=lead)
+    found = verdict(
+        *(rule(k, row) for k, row in zip(kinds, letters, strict=True)), nominal=nominal, lead=lead
+    )
     assert found == expected
