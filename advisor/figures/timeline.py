@@ -94,7 +94,7 @@ def timeline_axis_svg(first: float, last: float, today: float) -> str:
         day += timedelta(days=tick_every)
     for begin in _month_starts(first, last):
         share = max((begin.toordinal() - first) / (last - first), 0.0)
-        if share < 0.9:
+        if share < 0.84:
             parts.append(text(begin.strftime("%B"), x=percent(share), y=11, dx=3, class_="day"))
     parts.append(_upright("now", (today - first) / (last - first), 0, AXIS_HEIGHT))
     return element("svg", *parts, class_="fig axis", width="100%", height=AXIS_HEIGHT, aria_hidden="true",

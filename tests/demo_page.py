@@ -1,0 +1,50 @@
+"""The demonstration household behind its pages, at seven in the morning of an invented Monday."""
+
+from __future__ import annotations
+
+import shutil
+from datetime import UTC, datetime
+from pathlib import Path
+
+from advisor.service.clocks import SetClock
+from advisor.service.household import HouseholdService
+from advisor.store import Store, payloads
+from advisor.weather import site_key
+from advisor.web import Desk, create_app
+
+FIXTURES = Path(__file__).resolve().parent.parent / "fixtures"
+NOW = datetime(2026, 9, 21, 12, tzinfo=UTC)
+WEATHER = {
+    "prairie-lawn": ("open-meteo", "prairie-open-meteo.json"),
+    "southern-lawn": ("met-norway", "southern-metno.json"),
+}
+
+
+def demo_home(
+    folder: Path, household: str = "prairie-lawn", now: datetime = NOW, weather: bytes | None = None
+) -> Path:
+    """A copy of a demonstration household with its invented forecast in the ledger; b"" keeps none."""
+    home = folder / household
+    shutil.copytree(FIXTURES / household, home)
+    source, name = WEATHER[household]
+    body = (FIXTURES / "weather" / name).read_bytes() if weather is None else weather
+    service = HouseholdService.open(home)
+    with Store.open(service.database) as store:
+        if body:
+            payloads.add(store, source=source, site=site_key(service.household.site), url="https://example.org/forecast",
+                         body=body, fetched_at=now)  # fmt: skip
+    return home
+
+
+def demo_desk(home: Path, now: datetime = NOW) -> Desk:
+    return Desk(HouseholdService.open(home), SetClock(now))
+
+
+def demo_client(home: Path, now: datetime = NOW, **given):
+    """(test client, desk) of a household's pages; requests come by the loopback address."""
+    desk = demo_desk(home, now)
+    app = create_app(desk, **given)
+    app.testing = False
+    client = app.test_client()
+    client.environ_base["HTTP_HOST"] = "127.0.0.1"
+    return client, desk
