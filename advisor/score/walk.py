@@ -60,19 +60,23 @@ class Walked:
         return student_t_cdf(self.error / self.scale, self.degrees)
 
 
-def walk(pairs: Pairs) -> Walked:
+def walk(pairs: Pairs, least_days: int = LEAST_DAYS, prior: float = 1.0) -> Walked:
     """Location and scale of every pair, learned per place and lead band from what was measured before its issue.
 
     Parameters
     ----------
     pairs : Pairs
         After `control_pairs`; of any variable but rain.
+    least_days : int
+        With fewer days the raw forecast stands with the assumed spread.
+    prior : float
+        Variance assumed before anything is learned, over the stated one. Both are here to see what hangs on them.
     """
     bands = len(BAND_EDGES)
     group = pairs.place * bands + band_of(pairs.lead)
     groups = int(group.max(initial=0)) + 1
     error, size = errors(pairs)
-    bias, factor, total = np.zeros(len(pairs)), np.ones(len(pairs)), np.full(len(pairs), np.inf)
+    bias, factor, total = np.zeros(len(pairs)), np.full(len(pairs), prior), np.full(len(pairs), np.inf)
     days = np.zeros(len(pairs), dtype=int)
     for moment, now in _issues(pairs):
         past = pairs.rows(known_by(pairs, moment))
@@ -81,10 +85,10 @@ def walk(pairs: Pairs) -> Walked:
         theirs = past.place * bands + band_of(past.lead)
         weight = day_weights(past, theirs, moment)
         days[now] = distinct_days(theirs, past.day, groups, weight > 0.0)[group[now]]
-        learned_bias, learned_factor, n = fit_location_scale(past, theirs, groups, weight)
-        usable = days[now] >= LEAST_DAYS
+        learned_bias, learned_factor, n = fit_location_scale(past, theirs, groups, weight, prior)
+        usable = days[now] >= least_days
         bias[now] = np.where(usable, learned_bias[group[now]], 0.0)
-        factor[now] = np.where(usable, learned_factor[group[now]], 1.0)
+        factor[now] = np.where(usable, learned_factor[group[now]], prior)
         total[now] = np.where(usable, n[group[now]], np.inf)
     degrees = np.minimum(total + VARIANCE_WEIGHT, _NORMAL)
     return Walked(error - bias, size * np.sqrt(factor), degrees, days)

@@ -190,7 +190,7 @@ def errors(pairs: Pairs) -> tuple[np.ndarray, np.ndarray]:
 
 
 def fit_location_scale(
-    pairs: Pairs, group: np.ndarray, groups: int, weight: np.ndarray
+    pairs: Pairs, group: np.ndarray, groups: int, weight: np.ndarray, prior: float = 1.0
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Bias, variance over the stated one, and n of every group at once, each (group,).
 
@@ -200,6 +200,8 @@ def fit_location_scale(
         Lead band, or place and lead band.
     weight : ndarray (pair,)
         From `day_weights`.
+    prior : float
+        Variance that is assumed before anything is learned, over the stated one.
     """
     error, size = errors(pairs)
     error = np.where(weight > 0.0, error, 0.0)
@@ -208,8 +210,10 @@ def fit_location_scale(
     bias = total * mean / (total + BIAS_WEIGHT)
     about = weight * ((error - bias[group]) / size) ** 2
     squares = np.bincount(group, weights=about, minlength=groups)
-    factor = (squares + VARIANCE_WEIGHT) / (total + VARIANCE_WEIGHT) * (1.0 + 1.0 / (total + BIAS_WEIGHT))
-    return bias, np.where(total > 0.0, factor, 1.0), total
+    factor = (
+        (squares + VARIANCE_WEIGHT * prior) / (total + VARIANCE_WEIGHT) * (1.0 + 1.0 / (total + BIAS_WEIGHT))
+    )
+    return bias, np.where(total > 0.0, factor, prior), total
 
 
 def rain_predictors(members: np.ndarray) -> np.ndarray:
