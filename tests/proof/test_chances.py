@@ -1,8 +1,8 @@
 """The stated chances are true, against real forecasts and real weather; `scripts/prove_chances.py` prints all figures.
 
-The targets were set before anything was measured. The stated spread of temperature was not: it was widened, on published
-grounds, after a first look at the pairs. With the earlier one the interval covers 75.7 %, just below the target; the
-script prints both.
+The targets were set before anything was measured. The stated spread of temperature was not: it was widened, on
+published grounds, after a first look at the pairs. With the earlier one the interval covers 75.7 %, just below the
+target; the script prints both.
 """
 
 from __future__ import annotations
