@@ -25,8 +25,8 @@ from strategies import (
 from advisor import units
 from advisor.model import LABEL_QUANTITIES, Neighbour
 from advisor.rule_files import load_rules
-from advisor.rulebook.examples import _conditions, _table
 from advisor.rulebook.evaluate import AreaConditions, evaluate_rule
+from advisor.rulebook.examples import _conditions, _table
 from advisor.rulebook.parse import EXAMPLE_SPAN
 from advisor.rulebook.quantities import QUANTITIES
 from advisor.rulebook.schema import Example, Setting
