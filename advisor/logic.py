@@ -22,7 +22,7 @@ class Kleene(NamedTuple):
 
     @property
     def fails(self) -> np.ndarray:
-        return self.known & ~self.holds
+        return np.greater(self.known, self.holds)
 
 
 def within(value, at_least=None, at_most=None) -> Kleene:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.logic import Kleene, all_of
+from advisor.logic import Kleene
 from advisor.rulebook.evaluate import Finding
 
 GO, NO_GO, UNKNOWN = 1, 0, -1
@@ -77,11 +77,19 @@ def chances(outcome: Kleene, nominal: np.ndarray, shared: bool = True) -> Chance
     shared : bool
         A member axis of length 1 holds for all members. Without it, it is the one member that arrived.
     """
-    holds, fails = outcome.holds, outcome.fails
+    holds, known = outcome.holds, outcome.known
     if shared and holds.shape[1] == 1:
-        return Chances(holds[:, 0].astype(float), 1.0 - fails[:, 0].astype(float))
-    count = promised(outcome.known.sum(axis=1), nominal).astype(float)
-    return Chances(holds.sum(axis=1) / count, 1.0 - fails.sum(axis=1) / count)
+        return Chances(holds[:, 0].astype(float), 1.0 - outcome.fails[:, 0].astype(float))
+    held, known_members = _count(holds), _count(known)
+    count = promised(known_members, nominal).astype(float)
+    return Chances(held / count, 1.0 - (known_members - held) / count)
+
+
+def _count(members: np.ndarray) -> np.ndarray:
+    """How many members (task, member, hour) are true, (task, hour); added as bytes while these cannot overflow."""
+    if members.shape[1] < 256:
+        return np.add.reduce(members.view(np.uint8), axis=1, dtype=np.uint8).astype(np.int64)
+    return members.sum(axis=1)
 
 
 def judge_starts(
@@ -108,29 +116,30 @@ def judge_starts(
     hours = findings[0].value.shape[-1]
     members = max(finding.outcome.holds.shape[1] for finding in findings)
     shape = (tasks, members, hours)
-    yes = Kleene(np.ones((tasks, 1, hours), dtype=bool), np.ones((tasks, 1, hours), dtype=bool))
-    of_all, of_strict = yes, yes
+    of_all, of_strict = _Joint(tasks, hours), _Joint(tasks, hours)
     each: list[Chances] = []
     each_floor = np.zeros((len(findings), tasks))
     own_floor_kept = np.ones((tasks, hours), dtype=bool)
     all_known = np.ones((tasks, hours), dtype=bool)
     for at, finding in enumerate(findings):
-        strict = np.array([finding.kind(task) != "effect" for task in range(tasks)]) & finding.applies
-        of_all = all_of(of_all, finding.outcome)
+        kind = finding.rule.kind
+        strict = (finding.from_label if kind == "effect" else np.ones(tasks, dtype=bool)) & finding.applies
+        of_all.add(finding.outcome)
         spare = ~strict[:, None, None]
-        if strict.any():
-            of_strict = all_of(of_strict, Kleene(finding.outcome.holds | spare, finding.outcome.known | spare))
+        if strict.all():
+            of_strict.add(finding.outcome)
+        elif strict.any():
+            of_strict.add(Kleene(finding.outcome.holds | spare, finding.outcome.known | spare))
         chance = chances(finding.outcome, nominal)
         each.append(chance)
-        own = [
-            finding.rule.floor if finding.rule.floor is not None else floors[finding.kind(task)]
-            for task in range(tasks)
-        ]
+        own = finding.rule.floor
+        if own is None:
+            own = np.where(finding.from_label, floors["label"], floors[kind]) if kind == "effect" else floors[kind]
         each_floor[at] = np.where(finding.applies, own, 0.0)
         own_floor_kept &= spare[:, :, 0] | _kept(chance, each_floor[at][:, None])
         all_known &= np.abs(chance.upper - chance.lower) < _EPS
-    everything = chances(_spread(of_all, shape), nominal, shared=False)
-    strict_jointly = chances(of_strict, nominal)
+    everything = chances(_spread(of_all.outcome(), shape), nominal, shared=False)
+    strict_jointly = chances(of_strict.outcome(), nominal)
     all_known &= np.abs(everything.upper - everything.lower) < _EPS
     go = own_floor_kept & _kept(strict_jointly, floors["safety_and_label"]) & _kept(everything, joint_floor)
     decidable = lead_hours[None, :] <= horizon_hours + _EPS
@@ -145,6 +154,33 @@ def judge_starts(
         each_floor,
         joint_floor,
     )
+
+
+class _Joint:
+    """Kleene conjunction of outcomes one after the other; those that all members share are gathered by themselves."""
+
+    def __init__(self, tasks: int, hours: int):
+        self._shared = (np.ones((tasks, 1, hours), dtype=bool), np.zeros((tasks, 1, hours), dtype=bool))
+        self._by_member: tuple[np.ndarray, np.ndarray] | None = None
+
+    def add(self, outcome: Kleene) -> None:
+        holds, fails = outcome.holds, outcome.fails
+        if holds.shape[1] == 1:
+            both = self._shared
+        elif self._by_member is None:
+            shape = np.broadcast_shapes(holds.shape, self._shared[0].shape)
+            self._by_member = (np.array(np.broadcast_to(holds, shape)), np.array(np.broadcast_to(fails, shape)))
+            return
+        else:
+            both = self._by_member
+        np.logical_and(both[0], holds, out=both[0])
+        np.logical_or(both[1], fails, out=both[1])
+
+    def outcome(self) -> Kleene:
+        holds, fails = self._shared
+        if self._by_member is not None:
+            holds, fails = self._by_member[0] & holds, self._by_member[1] | fails
+        return Kleene(holds, holds | fails)
 
 
 def _kept(chance: Chances, floor) -> np.ndarray:
