@@ -224,6 +224,8 @@ def show(
         return f"{days:+g} days" if signed else f"{days:g} days"
     number, unit = to_display(value, dimension, system)
     places = display_decimals(dimension, system) if decimals is None else decimals
+    if dimension == "percent" and decimals is None and abs(value) >= 10.0:
+        places = 0
     number = round(number, places) + 0.0
     text = f"{number:+,.{places}f}" if signed else f"{number:,.{places}f}"
     printed = PRINTED.get(unit, unit)
