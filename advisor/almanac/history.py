@@ -98,7 +98,8 @@ def with_station_gusts(history: Forecast) -> Forecast:
     says = f"{int(silent.sum()):,} hours report no gust, as stations do in light wind; it is estimated from the mean"
     flags = tuple(flag for flag in history.flags if not (flag.variable == "wind_gust" and flag.check == "gap"))
     changed = replace(gust, values=values, reason=reason)
-    return replace(history, flags=flags).with_fields({"wind_gust": changed}, [Flag("gusts", "wind_gust", says)])
+    flags = (Flag("gusts", "wind_gust", says), *flags)
+    return replace(history, flags=flags).with_fields({"wind_gust": changed})
 
 
 def missing_core(history: Forecast) -> list[str]:
