@@ -221,12 +221,14 @@ class Conditions:
 
         By day no class is stable whatever the cloud, so a source without cloud is enough there.
         """
-        worst = self.stability_class_worst
-        stable = np.where(np.isnan(worst), np.nan, (worst >= CLASS_E).astype(float))
         exact = self.stability_class
-        stable = np.where(np.isnan(exact) & (stable == 1.0), np.nan, stable)
-        stable = np.where(np.isnan(exact), stable, (exact >= CLASS_E).astype(float))
-        return np.where(self.inversion_closed, 1.0, stable)
+        stable = (exact >= CLASS_E).astype(exact.dtype)
+        unknown = np.isnan(exact)
+        if unknown.any():
+            worst = self.stability_class_worst
+            perhaps = np.where(worst < CLASS_E, 0.0, np.nan).astype(exact.dtype)
+            stable = np.where(unknown, perhaps, stable)
+        return np.where(self.inversion_closed, stable.dtype.type(1.0), stable)
 
     @cached_property
     def mixing_wind(self) -> np.ndarray:
@@ -237,14 +239,16 @@ class Conditions:
         answer is not known.
         """
         exact = self.stability_class
+        if not np.isnan(exact).any():
+            return self._mixed(exact)
         best, worst = stability.turner_class_bounds(self.sun_elevation, self.is_night, self.wind_speed_10m)
         low, high = (self._mixed(np.where(np.isnan(exact), bound, exact)) for bound in (worst, best))
-        return np.where((low < CALM_BELOW) & (high >= CALM_BELOW), np.nan, low)
+        return np.where((low < CALM_BELOW) & (high >= CALM_BELOW), low.dtype.type(np.nan), low)
 
     def _mixed(self, stability_class: np.ndarray) -> np.ndarray:
         light = wind.lowest_wind_speed_2m(self.wind_speed_10m, stability_class)
         mixed = (stability_class <= CLASS_C) & (light >= STILL_BELOW) & (light < CALM_BELOW)
-        return np.where(mixed, CALM_BELOW, light)
+        return np.where(mixed, light.dtype.type(CALM_BELOW), light)
 
     # leaves -----------------------------------------------------------------------------------------------------
 
