@@ -19,6 +19,7 @@ _COMMANDS = {
     "why": ("why", "why"),
     "notice": ("notice", "notice"),
     "mix": ("mix", "mix"),
+    "start": ("start", "start"),
     "record": ("record", "record"),
     "records": ("records", "records"),
     "almanac": ("almanac", "almanac"),

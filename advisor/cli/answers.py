@@ -99,3 +99,28 @@ def ask_yes_no(question: str) -> bool | None:
     answer = click.prompt(f"{question} [yes/no/?]", type=click.Choice(["yes", "y", "no", "n", "?"]),
                           show_choices=False, err=True)  # fmt: skip
     return {"y": True, "n": False}.get(answer[0])
+
+
+def stored_past(common, household):
+    """(a stored answer, until when it tells what happened), after quality control without regard to its age.
+
+    An answer that does not say its own time is taken as fetched now, and that cannot be where it holds no hour of now.
+    """
+    import math
+
+    from advisor.cli.scene import place_household, read_stored
+    from advisor.clock import to_numpy
+    from advisor.forecast import AGE_ASSUMED
+    from advisor.quality import control
+
+    forecast = read_stored(common.weather, common)
+    place_household(household, forecast, common)
+    provenance = forecast.provenance
+    if (
+        AGE_ASSUMED in provenance.notes
+        and not 0 <= forecast.index(to_numpy(common.now, "h")) < forecast.hours
+    ):
+        raise UsageError("the stored answer does not say when it was fetched, and does not hold the present hour",
+                         where=str(common.weather), hint="add --fetched-at")  # fmt: skip
+    asked = provenance.fetched_at or provenance.issued_at or common.now
+    return control(forecast, common.now, math.inf), min(asked, common.now)

@@ -7,7 +7,15 @@ from dataclasses import replace
 
 import click
 
-from advisor.cli.answers import ask, direction, moment, product_amount, quantity, somebody_is_there
+from advisor.cli.answers import (
+    ask,
+    direction,
+    moment,
+    product_amount,
+    quantity,
+    somebody_is_there,
+    stored_past,
+)
 from advisor.cli.options import common_options, load_household, width
 from advisor.errors import Problem, UsageError, did_you_mean
 
@@ -203,29 +211,23 @@ def _weather(common, household, made, kept, card, given):
         readings["wind_from_direction"] = direction(given["wind_from"], "--wind-from")
     if kept.weather.source and not readings and common.weather is None:
         return kept.weather
-    forecast, until = _forecast(common, household, made)
-    return weather_then(readings, forecast, made.started_at, made.ended_at, until)
+    forecast, until, seen_as = _forecast(common, household, made)
+    return weather_then(readings, forecast, made.started_at, made.ended_at, until, seen_as)
 
 
 def _forecast(common, household, made):
-    """(weather of that time, until when it had been seen): the file that was named, else what is kept."""
-    import math
-
-    from advisor.cli.scene import place_household, read_stored
-    from advisor.quality import control
+    """(weather of that time, until when it had happened, what it then counts as): the file, else what is kept."""
+    from advisor.recording.details import OBSERVED, PAST_HOURS
 
     if common.weather is not None:
-        forecast = read_stored(common.weather, common)
-        place_household(household, forecast, common)
-        seen_until = forecast.provenance.fetched_at or forecast.provenance.issued_at
-        return control(forecast, common.now, math.inf), seen_until
+        return (*stored_past(common, household), PAST_HOURS)
     if not common.database.exists():
-        return None, None
+        return None, None, PAST_HOURS
     from datetime import timedelta
 
-    from advisor.past_weather import newest_forecast, parts
-    from advisor.review.observed import merge
+    from advisor.review.observed import MEASURED, merge
     from advisor.review.weather import HOURS_BEFORE, axis_of
+    from advisor.seen_weather import newest_forecast, parts
     from advisor.store import Store
 
     with Store.open_readonly(common.database) as store:
@@ -235,11 +237,10 @@ def _forecast(common, household, made):
             household, store, since, (made.ended_at or made.started_at) + timedelta(hours=1), common.now
         )
         seen = merge(found, first, hours)
-        if not seen.empty:
-            hour = seen.forecast.index(first + HOURS_BEFORE)
-            if any(one[hour] for one in seen.origin.values()):
-                return seen.forecast, common.now
-        return newest_forecast(household, store, made.started_at), None
+        kind = seen.kind(list(seen.origin), HOURS_BEFORE, HOURS_BEFORE + 1)
+        if kind:
+            return seen.forecast, common.now, OBSERVED if kind == MEASURED else PAST_HOURS
+        return newest_forecast(household, store, made.started_at), None, PAST_HOURS
 
 
 def _card(common, household, given):

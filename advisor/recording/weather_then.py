@@ -11,7 +11,7 @@ import numpy as np
 from advisor.atmosphere.wind import wind_speed_2m
 from advisor.clock import to_numpy
 from advisor.forecast import Forecast
-from advisor.recording.details import FORECAST, MEASURED, OBSERVED, WeatherThen
+from advisor.recording.details import FORECAST, MEASURED, PAST_HOURS, WeatherThen
 
 #: values of the hour in which the work began
 _AT_START = ("wind_speed_10m", "wind_from_direction", "air_temperature", "relative_humidity", "cloud_cover")
@@ -23,6 +23,7 @@ def weather_then(
     started_at: datetime,
     ended_at: datetime | None,
     seen_until: datetime | None = None,
+    seen_as: str = PAST_HOURS,
 ) -> WeatherThen:
     """The weather of a pass; each value from the surest source that has it.
 
@@ -33,7 +34,9 @@ def weather_then(
     forecast : Forecast, optional
         With the hours of the work on its axis, after quality control; several members give their median.
     seen_until : datetime, optional
-        Hours of the forecast that are over by then had been observed when it was made; later ones were forecast.
+        Hours of the forecast that are over by then had happened when it was made; later ones were forecast.
+    seen_as : str
+        What hours that had happened count as, one of `WEATHER_FROM`.
     """
     values: dict[str, float] = {}
     source: dict[str, str] = {}
@@ -43,7 +46,7 @@ def weather_then(
         if found:
             over = seen_until is not None and (ended_at or started_at) <= seen_until
             values.update(found)
-            source.update(dict.fromkeys(found, OBSERVED if over else FORECAST))
+            source.update(dict.fromkeys(found, seen_as if over else FORECAST))
             provenance = forecast.provenance
             said_by = provenance.attribution or "; ".join(provenance.notes) or provenance.source
     measured = {name: float(value) for name, value in readings.items() if np.isfinite(value)}

@@ -61,18 +61,18 @@ def advise(
     reasons = list(_of_weather(weather))
     judged = next((one for one in reversed(found) if one.judged), None)
     proposal = _proposal(judged, found, times, now, reasons)
-    if proposal in (SPOT, WHOLE):
-        blocked = _no_further(task, season)
-        if blocked:
-            proposal = NOT_ALLOWED
-            reasons.append(blocked)
-        elif not_before is None:
-            proposal = NOT_ALLOWED
-            reasons.append('The label file leaves "minimum_interval" blank: no pass before it is copied.')
-    if proposal not in (NONE, PULL, NOT_ALLOWED) and not_before is not None:
-        reasons.append(
-            "The label's interval holds whatever the weather did: a pass that was washed off still counts."
-        )
+    if proposal in (NONE, PULL):
+        return Advice(proposal, not_before, None, None, tuple(reasons))
+    blocked = _no_further(task, season)
+    if not blocked and not_before is None:
+        blocked = 'The label file leaves "minimum_interval" blank: no pass before it is copied.'
+    if blocked:
+        reasons.append(blocked)
+        proposal = proposal if proposal == TOO_EARLY else NOT_ALLOWED
+        return Advice(proposal, not_before, None, None, tuple(reasons))
+    reasons.append(
+        "The label's interval holds whatever the weather did: a pass that was washed off still counts."
+    )
     return Advice(proposal, not_before, wanted_from, wanted_until, tuple(reasons))
 
 
@@ -85,7 +85,7 @@ def _of_weather(weather: WeatherReview):
     others = sorted(broken - {"rainfast", "nights", "nights-autumn", "frost"})
     if others:
         names = ", ".join(one.title.lower() for one in weather.of(BROKEN) if one.rule in others)
-        yield f"Broken as well: {names}."
+        yield f"Broken{' as well' if len(broken) > len(others) else ''}: {names}."
     if not broken and weather.of(AT_RISK):
         yield "Nothing is known to be broken; some limits are at risk."
     if not broken and not weather.of(AT_RISK) and weather.of(UNKNOWN):

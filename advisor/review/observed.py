@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 
+from advisor.atmosphere.wind import wind_speed_2m
 from advisor.clock import HOUR, to_numpy
-from advisor.forecast import Field, Forecast, Provenance, Reason
+from advisor.forecast import Field, Forecast, ForecastBuilder, Provenance, Reason
 from advisor.variables import VARIABLES
 
 #: kinds of past weather, the surer first
@@ -24,6 +25,26 @@ class Part:
     forecast: Forecast
     kind: str
     until: datetime | None = None
+
+
+def part_of_readings(values: Mapping[str, float], started_at: datetime) -> Part | None:
+    """What was measured on the spot when the work began, as past weather of that hour; None where nothing was.
+
+    Parameters
+    ----------
+    values : mapping
+        By the names of `advisor.recording.details.WeatherThen`, SI.
+    """
+    hour = to_numpy(started_at, "h")
+    at_10m = {name: value for name, value in values.items() if name in VARIABLES}
+    if "wind_speed_2m" in values:
+        at_10m["wind_speed_10m"] = values["wind_speed_2m"] / float(wind_speed_2m(1.0))
+    builder = ForecastBuilder(hour, hour + HOUR)
+    for name, value in at_10m.items():
+        if VARIABLES[name].kind == "instant":
+            builder.instants(name, np.array([hour]), np.array([value]))
+    forecast = builder.build(Provenance("readings", attribution="readings of the start"))
+    return Part(forecast, MEASURED) if forecast.fields else None
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +93,6 @@ def _says(part: Part) -> str:
 def _merge_one(name: str, parts: Sequence[Part], axis: np.ndarray) -> tuple[Field, np.ndarray]:
     hours = len(axis)
     values, origin = np.full(hours, np.nan), np.zeros(hours, dtype=np.int8)
-    reason = np.full(hours, Reason.NOT_CARRIED, dtype=np.uint8)
     block_first, block_last = np.arange(hours, dtype=np.int32), np.arange(hours, dtype=np.int32)
     length = 0 if VARIABLES[name].kind == "instant" else 1
     for part in parts:
@@ -98,7 +118,7 @@ def _merge_one(name: str, parts: Sequence[Part], axis: np.ndarray) -> tuple[Fiel
             shift = np.arange(hours) - at
             block_first[take] = (one.block_first[0, 0, at[take]] + shift[take]).astype(np.int32)
             block_last[take] = (one.block_last[0, 0, at[take]] + shift[take]).astype(np.int32)
-    reason[~np.isnan(values)] = Reason.KNOWN
+    reason = _reasons(values, any(name in part.forecast.fields for part in parts))
     blocked = VARIABLES[name].kind in ("sum", "probability") and bool((block_last > block_first).any())
     field = Field(
         values[None, None], reason[None, None],
@@ -107,13 +127,23 @@ def _merge_one(name: str, parts: Sequence[Part], axis: np.ndarray) -> tuple[Fiel
     return field, origin
 
 
+def _reasons(values: np.ndarray, carried: bool) -> np.ndarray:
+    reason = np.full(len(values), Reason.NULL if carried else Reason.NOT_CARRIED, dtype=np.uint8)
+    known = np.flatnonzero(~np.isnan(values))
+    if len(known):
+        reason[: known[0]] = Reason.BEFORE_START
+        reason[known[-1] + 1 :] = Reason.AFTER_END
+        reason[known] = Reason.KNOWN
+    return reason
+
+
 def with_coming(seen: Seen, coming: Forecast | None) -> Forecast:
-    """What was seen, and after it what is forecast, with the forecast's members."""
+    """What was seen, and after it what is forecast, with the forecast's members and blocks."""
     if coming is None:
         return seen.forecast
     fields = {}
-    axis, start = seen.forecast.axis, coming.start
-    at = ((axis - start) // HOUR).astype(int)
+    axis, hours = seen.forecast.axis, seen.forecast.hours
+    at = ((axis - coming.start) // HOUR).astype(int)
     inside = (at >= 0) & (at < coming.hours)
     position = np.clip(at, 0, coming.hours - 1)
     for name in dict.fromkeys([*seen.forecast.fields, *coming.fields]):
@@ -121,6 +151,25 @@ def with_coming(seen: Seen, coming: Forecast | None) -> Forecast:
         later = np.where(inside, later[..., position], np.nan)
         values = np.where(np.isnan(past), later, past)
         known = ~np.isnan(values).all(axis=1, keepdims=True)
-        fields[name] = Field(values, np.where(known, Reason.KNOWN, Reason.AFTER_END).astype(np.uint8))
+        reason = np.where(known, Reason.KNOWN, Reason.AFTER_END).astype(np.uint8)
+        fields[name] = Field(
+            values, reason, *_blocks(name, seen.forecast, coming, np.isnan(past[0, 0]) & inside, at)
+        )
     nominal = np.where(inside, coming.nominal_members[position], 1)
-    return Forecast(seen.forecast.start, seen.forecast.hours, fields, coming.provenance, nominal)
+    return Forecast(seen.forecast.start, hours, fields, coming.provenance, nominal)
+
+
+def _blocks(name: str, past: Forecast, coming: Forecast, later: np.ndarray, at: np.ndarray):
+    """(first, last) hours of the blocks on the axis of `past`; nothing where every hour is its own."""
+    own = np.arange(past.hours)
+    first, last = own.copy(), own.copy()
+    one, other = past.fields.get(name), coming.fields.get(name)
+    if one is not None and one.block_first is not None:
+        first, last = one.block_first[0, 0].astype(int), one.block_last[0, 0].astype(int)
+    if other is not None and other.block_first is not None:
+        shift = own - at
+        first[later] = other.block_first[0, 0, at[later]] + shift[later]
+        last[later] = other.block_last[0, 0, at[later]] + shift[later]
+    if not (last > first).any():
+        return None, None
+    return first.astype(np.int32)[None, None], last.astype(np.int32)[None, None]

@@ -18,14 +18,20 @@ import numpy as np
 from advisor.clock import HOUR, from_numpy, to_numpy
 from advisor.conditions import Conditions
 from advisor.forecast import Forecast
+from advisor.logic import within
 from advisor.model import Household, Record, Task
 from advisor.rain.washoff import Washoff, washoff
 from advisor.review.observed import PAST_HOURS, Seen, with_coming
 from advisor.review.one_start import OneStart, lasting, score_one_start, site_table
+from advisor.rulebook.evaluate import Finding, measured, nights_of_tasks
 from advisor.rulebook.quantities import QUANTITIES
 from advisor.rulebook.schema import Rule
 
 KEPT, AT_RISK, BROKEN, UNKNOWN = "kept", "at risk", "broken", "unknown"
+#: quantities that rest on a cautious beginning: that they hold is sure, that they break is not
+_WORKED_OUT = ("soil_stress",)
+#: series that are no weather that happened
+_NOT_WEATHER = {"precipitation_probability", "thunder_probability", "warning_in_force"}
 #: what a review looks at: so much before the pass (soil water, drying leaves) and after it (nights, watering in) [h]
 HOURS_BEFORE, HOURS_AFTER = 8 * 24, 9 * 24
 
@@ -155,7 +161,9 @@ def review_weather(
         conditions = Conditions(with_coming(seen, coming), sites)
         ahead = score_one_start(task, conditions, looked_at, before, record.started_at, now)
     limits = tuple(
-        _limit_review(at, past, ahead, seen, now) for at, one in enumerate(past.findings) if one.applies[0]
+        _limit_review(at, past, ahead, seen, _end(task, record), now)
+        for at, one in enumerate(past.findings)
+        if one.applies[0]
     )
     order = {BROKEN: 0, AT_RISK: 1, UNKNOWN: 2, KEPT: 3}
     limits = tuple(sorted(limits, key=lambda one: (order[one.status], one.rule)))
@@ -165,12 +173,14 @@ def review_weather(
 
 
 def _of_weather(rule: Rule) -> bool:
-    """Rules on weather that happens; a chance of rain has no place after the event."""
+    """Rules on weather that happens; a chance or a warning has no place after the event."""
     inputs = QUANTITIES[rule.measure.quantity].inputs
-    return bool(inputs) and "precipitation_probability" not in inputs
+    return bool(inputs) and not _NOT_WEATHER & set(inputs)
 
 
-def _limit_review(at: int, past: OneStart, ahead: OneStart | None, seen: Seen, now: datetime) -> LimitReview:
+def _limit_review(
+    at: int, past: OneStart, ahead: OneStart | None, seen: Seen, end_of_work: datetime, now: datetime
+) -> LimitReview:
     finding, hour = past.findings[at], past.hour
     quantity = QUANTITIES[finding.rule.measure.quantity]
     reason = past.explainer.reason(at, 0, hour)
@@ -181,8 +191,14 @@ def _limit_review(at: int, past: OneStart, ahead: OneStart | None, seen: Seen, n
     kind = seen.kind(quantity.inputs, span.start, span.stop)
     chance, text = None, reason.text
     status = {"go": KEPT, "no-go": BROKEN, "unknown": UNKNOWN}[reason.verdict]
-    if status == UNKNOWN and not over and ahead is not None:
-        status, chance, text = _still_open(finding.rule.id, ahead, reason.text)
+    if status == UNKNOWN and ahead is not None:
+        status, chance, text = _still_open(finding.rule.id, ahead, reason.text, over)
+    elif status == BROKEN and _after_the_work(finding, past, end_of_work):
+        status = AT_RISK
+        text = f"{reason.text} That was after the work had ended, within the same hour."
+    elif status == BROKEN and quantity.name in _WORKED_OUT:
+        status = AT_RISK
+        text = f"{reason.text} Worked out from a soil that is taken as dry before the weather that was seen."
     elif status != UNKNOWN and kind == PAST_HOURS and _too_near(reason.headroom, quantity):
         status = AT_RISK
         text = f"{reason.text} So say the past hours of a forecast, which err by more than that."
@@ -192,17 +208,42 @@ def _limit_review(at: int, past: OneStart, ahead: OneStart | None, seen: Seen, n
     )  # fmt: skip
 
 
-def _still_open(rule: str, ahead: OneStart, told: str) -> tuple[str, float | None, str]:
-    """What the forecast says of a limit that is not over."""
+def _end(task: Task, record: Record) -> datetime:
+    return record.ended_at or record.started_at + timedelta(hours=task.duration)
+
+
+def _after_the_work(finding: Finding, past: OneStart, end: datetime) -> bool:
+    """Whether a limit of the work broke only at the full hour after its end: the hours are no finer than that."""
+    measure = finding.rule.measure
+    quantity = QUANTITIES[measure.quantity]
+    area = past.explainer.area
+    if measure.span != "work" or not quantity.instant:
+        return False
+    series, _ = measured(finding.rule, quantity, area)
+    values = series.values
+    if quantity.scope == "neighbour":
+        slot = int(finding.slot[0, 0, past.hour])
+        if slot < 0:
+            return False
+        values = values[slot]
+    last = int((to_numpy(end, "h") - area.conditions.axis[0]) // HOUR)
+    row = np.broadcast_to(values[:1, :1], (1, 1, len(area.conditions.axis)))[0, 0, past.hour : last + 1]
+    limits = [None if side is None else side[0] for side in (finding.at_least, finding.at_most)]
+    return not within(row, *limits).fails.any()
+
+
+def _still_open(rule: str, ahead: OneStart, told: str, over: bool) -> tuple[str, float | None, str]:
+    """What the forecast says of a limit that is not over, or was not seen to its end."""
     at = ahead.finding(rule)
     if at is None:
         return UNKNOWN, None, told
     reason = ahead.explainer.reason(at, 0, ahead.hour)
+    so_far = "Not all of it was seen" if over else "Not over yet"
     if reason.verdict == "unknown":
-        return UNKNOWN, None, "Not over yet, and the forecast does not know it."
+        return UNKNOWN, None, told if over else "Not over yet, and the forecast does not know it."
     if reason.verdict == "no-go":
-        return AT_RISK, reason.chance, f"Not over yet; the forecast: {reason.text}"
-    return UNKNOWN, reason.chance, f"Not over yet; the forecast keeps it ({reason.chance:.0%})."
+        return AT_RISK, reason.chance, f"{so_far}; the forecast: {reason.text}"
+    return UNKNOWN, reason.chance, f"{so_far}; the forecast keeps it ({reason.chance:.0%})."
 
 
 def _too_near(headroom: float | None, quantity) -> bool:
@@ -217,7 +258,7 @@ def _rain(task: Task, record: Record, past: OneStart, now: datetime) -> RainRevi
         return RainReview(hours, None, None, False, None)
     area = past.explainer.area
     water = np.broadcast_to(area.wetting, (1, 1, len(area.conditions.axis)))[0, 0]
-    end = record.ended_at or record.started_at + timedelta(hours=task.duration)
+    end = _end(task, record)
     first = int((to_numpy(end, "h") - area.conditions.axis[0]) // HOUR)
     stop = int(np.ceil((to_numpy(end) - area.conditions.axis[0].astype("datetime64[s]")) / np.timedelta64(3600, "s")
                        + hours - 1e-9))  # fmt: skip
@@ -247,8 +288,6 @@ def _nights(past: OneStart, now: datetime) -> tuple[tuple[NightReview, ...], flo
     )
     if at is None:
         return (), None
-    from advisor.rulebook.evaluate import nights_of_tasks
-
     finding, area = past.findings[at], past.explainer.area
     first, stop, night_of = nights_of_tasks(area)
     sunset = area.conditions.nights[0][0]

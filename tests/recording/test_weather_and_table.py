@@ -54,7 +54,7 @@ def test_rain_of_the_whole_work_counts_and_other_values_of_its_first_hour():
 
 
 def test_hours_that_were_over_are_observed():
-    assert weather_then({}, forecast(), START, END, END).source["air_temperature"] == "observed"
+    assert weather_then({}, forecast(), START, END, END).source["air_temperature"] == "past hours of a forecast"
     assert weather_then({}, forecast(), START, END, START).source["air_temperature"] == "forecast"
 
 
