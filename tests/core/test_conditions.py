@@ -96,7 +96,7 @@ def test_light_wind_under_a_sky_that_is_not_known():
 
 
 def test_the_closed_time_around_the_night_needs_no_weather():
-    """Closed from 2 h before sunset to 1 h after sunrise, a label-type rule; in hollows an hour longer on both sides."""
+    """Closed from 2 h before sunset to 1 h after sunrise, a label-type rule; in hollows an hour longer each."""
     blind = dict.fromkeys(("wind_speed_10m", "cloud_cover"), np.nan)
     flat, hollow = conditions(blind), conditions(blind, hollow=True)
     sunset, sunrise = (times[0, 1] for times in flat.nights)
