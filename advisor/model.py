@@ -309,6 +309,8 @@ class Settings:
 
     floors: Mapping[str, float]
     horizon_hours: float = 48.0
+    #: members made by the stated error model for a source that has none; 0 leaves its single run
+    assumed_members: int = 0
     sources: tuple[str, ...] = ("open-meteo",)
     #: other base addresses by source name, for a mirror or a test server
     source_hosts: Mapping[str, str] = None  # type: ignore[assignment]

@@ -18,6 +18,7 @@ from advisor.model import DEFAULT_FLOORS, Household, PlanEntry, Record, Task
 from advisor.rulebook.evaluate import evaluate
 from advisor.rulebook.schema import Rule
 from advisor.sequence import next_tasks
+from advisor.spread import Learned, apply_learned
 from advisor.task_table import build
 from advisor.verdict import GO, NO_GO, UNKNOWN, VERDICT_WORDS, Verdicts, everything_floor, judge_starts
 from advisor.waiting import Climate, Prospects, TaskWaiting, cost_of_a_day, prospects_of
@@ -101,6 +102,7 @@ def make_outlook(
     days: int = 8,
     plans: Sequence[PlanEntry] = (),
     climate: Mapping[str, Climate] | None = None,
+    learned: Learned | None = None,
 ) -> Outlook:
     """Score the household's next passes over the days of the forecast, today first.
 
@@ -116,12 +118,17 @@ def make_outlook(
         Choices that changed the plan.
     climate : mapping of str to callable, optional
         How often a day had a window in past years, by task id.
+    learned : Learned, optional
+        Bias and spread of the site's own forecasts, where enough of them have been kept.
     """
     records = [record for record in records if record.started_at <= now]
     tasks = next_tasks(household, records, now, plans)
     if not tasks:
         return Outlook(household, now, forecast, (), None, None)
-    site = household.site
+    site, settings = household.site, household.settings
+    if settings.assumed_members:
+        key = f"{site.latitude:.4f},{site.longitude:.4f}"
+        forecast = apply_learned(forecast, now, learned, settings.assumed_members, key)
     forecast = _to_the_end_of_the_day(forecast, site.zone)
     sites = SiteTable(
         np.array([site.latitude]), np.array([site.longitude]),
@@ -130,7 +137,6 @@ def make_outlook(
     area = AreaConditions(Conditions(forecast, sites), build(tasks, records, now))
     findings = evaluate(rules, area)
     lead = (forecast.axis.astype("datetime64[s]") - to_numpy(now)) / np.timedelta64(3600, "s")
-    settings = household.settings
     floors = {**DEFAULT_FLOORS, **settings.floors}
     joint = everything_floor(floors, settings.cost_of_waiting, settings.cost_of_failure)
     verdicts = judge_starts(findings, forecast.nominal_members, lead, floors, settings.horizon_hours, joint)

@@ -24,6 +24,7 @@ _COMMANDS = {
     "records": ("records", "records"),
     "almanac": ("almanac", "almanac"),
     "review": ("review", "review"),
+    "score": ("score", "score"),
     "serve": ("serve", "serve"),
     "rules": ("rules", "rules"),
     "schema": ("schema", "schema"),

@@ -116,6 +116,7 @@ def settings(lawn) -> Settings:
     return Settings(
         floors=lawn.floors.model_dump(),
         horizon_hours=lawn.decision.horizon,
+        assumed_members=lawn.decision.assumed_members,
         sources=tuple(lawn.weather.sources),
         source_hosts=dict(lawn.weather.hosts),
         pull_every_hours=lawn.weather.pull_every,

@@ -228,6 +228,7 @@ class FloorsTable(Table):
 
 class DecisionTable(Table):
     horizon: quantity("time", 1.0, 16 * 24.0) = 48.0
+    assumed_members: int = Field(default=51, ge=0, le=200)
     cost_of_waiting: number("cost", 0.0, 1e9) | None = None
     cost_of_failure: number("cost", 0.0, 1e9) | None = None
 

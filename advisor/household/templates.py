@@ -161,6 +161,7 @@ kind = "terminal"
 
 [decision]
 horizon = "48 h" § inside this time a doubtful start is called no-go, not unknown
+assumed_members = 51 § how many ways the weather may turn out are drawn for a source with a single forecast
 # cost_of_waiting = 5 § a day of waiting and a failed pass, in the same money
 # cost_of_failure = 60
 

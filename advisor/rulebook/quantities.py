@@ -108,7 +108,7 @@ def _wetting(area: AreaConditions) -> Series:
     return Series(area.wetting, parts=(_rain(area), Series(area.irrigation)))
 
 
-_TEMPERATURE_SPREAD, _WIND_SPREAD = (1.4, 0.35), (0.9, 0.09)
+_TEMPERATURE_SPREAD, _WIND_SPREAD = (1.75, 0.35), (1.05, 0.09)
 _WIND, _HUMID = ("wind_speed_10m",), ("air_temperature", "relative_humidity", "dew_point")
 
 _register("air_temperature", "temperature", "air temperature at 2 m", _site("air_temperature"),
