@@ -14,6 +14,7 @@ import numpy as np
 from advisor.atmosphere import inversions, leaves, moisture, stability, wind
 from advisor.forecast import Forecast
 from advisor.sun import nights, solar_elevation
+from advisor.variables import MEASURABLE_RAIN_MM
 
 #: 3 mph, below which a label calls the air calm, and 1 mph, below which it is calm whatever the sun does [m/s]
 CALM_BELOW = 3 * 0.44704
@@ -138,7 +139,19 @@ class Conditions:
 
     @cached_property
     def precipitation_probability(self) -> np.ndarray:
-        return self.forecast.values("precipitation_probability")
+        """[%] Stated by the source, else the share of members with measurable rain in the hour's block.
+
+        A single run without a stated chance has none; members of which some are not known have none either.
+        """
+        if "precipitation_probability" in self.forecast.fields or self.forecast.members == 1:
+            return self.forecast.values("precipitation_probability")
+        rain = self.forecast.fields.get("precipitation")
+        if rain is None:
+            return np.full((1, 1, self.forecast.hours), np.nan)
+        length = 1 if rain.block_first is None else rain.block_last - rain.block_first + 1
+        amount = rain.values * length
+        share = (amount >= MEASURABLE_RAIN_MM).mean(axis=1, keepdims=True) * 100.0
+        return np.where(np.isnan(amount).any(axis=1, keepdims=True), np.nan, share)
 
     @cached_property
     def warning_in_force(self) -> np.ndarray:
