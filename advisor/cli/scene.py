@@ -51,17 +51,16 @@ def retry_scene(scene: Scene, trial: str, common: Common, days: int):
 def weather_for(common: Common, household: Household) -> tuple[Household, Forecast]:
     """The forecast for the household, after quality control; with the household moved where that was asked for."""
     from advisor.quality import control
+    from advisor.weather import obtain, of_file
 
     if common.weather is None:
-        from advisor.weather import obtain
-
-        forecast, told = obtain(household, common.database, common.now, offline=common.offline)
-        for line in told:
+        weather = obtain(household, common.database, common.now, offline=common.offline)
+        for line in weather.told:
             click.echo(f"advisor: {line}", err=True)
-    else:
-        forecast = read_stored(common.weather, common)
-        household = place_household(household, forecast, common)
-    return household, control(forecast, common.now)
+        return household, weather.forecast
+    forecast = read_stored(common.weather, common)
+    household = place_household(household, forecast, common)
+    return household, of_file(household, control(forecast, common.now), common.now)
 
 
 def read_stored(path: Path, common: Common) -> Forecast:

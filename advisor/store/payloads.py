@@ -96,6 +96,18 @@ def newest(store: Store, source: str, site: str, *, until: datetime | None = Non
     return None if row is None else _payload(store, row)
 
 
+def newest_at(store: Store, site: str, url: str) -> Payload | None:
+    """The latest good answer that came from an address for a site; one marked as poor or refused is none."""
+    with store.read() as connection:
+        row = connection.execute(
+            f"SELECT {_COLUMNS} {_FROM} WHERE site = ? AND url = ? AND status BETWEEN 200 AND 299 "
+            "AND source NOT LIKE '%:poor' AND source NOT LIKE '%:refused' "
+            "ORDER BY fetched_at DESC, id DESC LIMIT 1",
+            (site, masked(url)),
+        ).fetchone()
+    return None if row is None else _payload(store, row)
+
+
 def between(store: Store, source: str, site: str, since: datetime, until: datetime) -> list[Payload]:
     """Good answers fetched in [since, until), oldest first: the kept forecasts that scores come from."""
     with store.read() as connection:
