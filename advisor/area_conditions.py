@@ -15,7 +15,12 @@ from advisor.clock import HOUR, from_numpy, local_dates, local_instant, to_numpy
 from advisor.conditions import Conditions
 from advisor.drift.deposit import deposit_at_neighbour
 from advisor.lawn_water import daily_reference_et, daily_totals, whole_days
-from advisor.soil.runoff import antecedent_curve_number, curve_number_runoff
+from advisor.soil.runoff import (
+    adjust_curve_number,
+    antecedent_curve_number,
+    curve_number_runoff,
+    initial_abstraction,
+)
 from advisor.soil.water import depletion_fraction, run_balance, stress_coefficient
 from advisor.task_table import TaskTable
 
@@ -35,8 +40,18 @@ class AreaConditions:
     table: TaskTable
 
     def gather(self, values: np.ndarray) -> np.ndarray:
-        """Site arrays (site, member, hour) by task; a single site is shared without a copy."""
-        return values if values.shape[0] == 1 else values[self.table.site]
+        """Site arrays (site, member, hour) by task; a single site, or a task a site in order, without a copy."""
+        return values if values.shape[0] == 1 or self._in_order else values[self.table.site]
+
+    @cached_property
+    def _in_order(self) -> bool:
+        sites = len(self.conditions.sites.latitude)
+        return sites == len(self.table) and bool((self.table.site == np.arange(sites)).all())
+
+    @cached_property
+    def series(self) -> dict[str, object]:
+        """Where the quantities of the rules keep what they have made of these conditions."""
+        return {}
 
     def _scalar(self, name: str) -> np.ndarray:
         return self.table.scalars[name][:, None, None]
@@ -174,26 +189,30 @@ class AreaConditions:
         The five days before decide the moisture; where they are not all known they count as wet.
         """
         water = self.wetting
-        known = ~np.isnan(water)
+        unknown = np.isnan(water)
         total = np.zeros((*water.shape[:-1], water.shape[-1] + 1))
-        np.cumsum(np.where(known, water, 0.0), axis=-1, out=total[..., 1:])
-        missing = np.zeros(total.shape)
-        np.cumsum(~known, axis=-1, out=missing[..., 1:])
+        np.cumsum(np.where(unknown, 0.0, water), axis=-1, out=total[..., 1:])
+        missing = np.zeros(total.shape, dtype=np.int32)
+        if unknown.any():
+            np.cumsum(unknown, axis=-1, out=missing[..., 1:])
         hours = water.shape[-1]
-        now = np.arange(hours)
-        after, before = np.minimum(now + 24, hours), np.maximum(now - 120, 0)
-        ahead = np.where(
-            (missing[..., after] - missing[..., now] > 0) | (now + 24 > hours),
-            np.nan,
-            total[..., after] - total[..., now],
-        )
-        past = np.where(
-            (missing[..., now] - missing[..., before] > 0) | (now < 120),
-            np.inf,
-            total[..., now] - total[..., before],
-        )
-        number = antecedent_curve_number(self._scalar("curve_number"), np.minimum(past, 1e3))
-        return curve_number_runoff(ahead, number)
+        ahead = np.full(water.shape, np.nan)
+        if hours >= 24:
+            inside = ahead[..., : hours - 23]
+            np.subtract(total[..., 24:], total[..., :-24], out=inside)
+            np.copyto(inside, np.nan, where=missing[..., 24:] > missing[..., :-24])
+        number = np.broadcast_to(self._scalar("curve_number"), (*water.shape[:-1], 1))
+        # In most hours less falls than soaks in even when the soil is wet: nothing runs off, and only the others count.
+        least = initial_abstraction(adjust_curve_number(number, "wet"))
+        runoff = np.zeros(water.shape)
+        at = np.nonzero(~((ahead >= 0.0) & (ahead <= least)))
+        row, now = at[:-1], at[-1]
+        before = np.maximum(now - 120, 0)
+        gap = (missing[(*row, now)] > missing[(*row, before)]) | (now < 120)
+        past = np.where(gap, np.inf, total[at] - total[(*row, before)])
+        number = antecedent_curve_number(number[(*row, 0)], np.minimum(past, 1e3))
+        runoff[at] = curve_number_runoff(ahead[at], number)
+        return runoff
 
     # drift ------------------------------------------------------------------------------------------------------
 

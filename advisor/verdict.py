@@ -124,13 +124,14 @@ def judge_starts(
     for at, finding in enumerate(findings):
         kind = finding.rule.kind
         strict = (finding.from_label if kind == "effect" else np.ones(tasks, dtype=bool)) & finding.applies
-        of_all.add(finding.outcome)
+        outcome, fails = finding.outcome, finding.outcome.fails
+        of_all.add(outcome.holds, fails)
         spare = ~strict[:, None, None]
         if strict.all():
-            of_strict.add(finding.outcome)
+            of_strict.add(outcome.holds, fails)
         elif strict.any():
-            of_strict.add(Kleene(finding.outcome.holds | spare, finding.outcome.known | spare))
-        chance = chances(finding.outcome, nominal)
+            of_strict.add(outcome.holds | spare, fails & ~spare)
+        chance = chances(outcome, nominal)
         each.append(chance)
         own = finding.rule.floor
         if own is None:
@@ -163,8 +164,7 @@ class _Joint:
         self._shared = (np.ones((tasks, 1, hours), dtype=bool), np.zeros((tasks, 1, hours), dtype=bool))
         self._by_member: tuple[np.ndarray, np.ndarray] | None = None
 
-    def add(self, outcome: Kleene) -> None:
-        holds, fails = outcome.holds, outcome.fails
+    def add(self, holds: np.ndarray, fails: np.ndarray) -> None:
         if holds.shape[1] == 1:
             both = self._shared
         elif self._by_member is None:

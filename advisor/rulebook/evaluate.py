@@ -126,10 +126,12 @@ def evaluate_rule(rule: Rule, area: AreaConditions, given: Series | None = None)
         parts = reduced.value, outcome, reduced.complete, _estimated(rule, estimated, area, length), None
     value, outcome, complete, estimated, slot = parts
     # What the label must say and does not is planned with the default, and never known to hold.
-    stated = ~blank[:, None, None]
-    outcome, complete = all_of(outcome, Kleene(stated, stated)), complete & stated
-    spare = ~applies[:, None, None]
-    outcome, complete = Kleene(outcome.holds | spare, outcome.known | spare), complete | spare
+    if blank.any():
+        stated = ~blank[:, None, None]
+        outcome, complete = all_of(outcome, Kleene(stated, stated)), complete & stated
+    if not applies.all():
+        spare = ~applies[:, None, None]
+        outcome, complete = Kleene(outcome.holds | spare, outcome.known | spare), complete | spare
     return Finding(rule, applies, value, at_least, at_most, outcome, complete, least_label | most_label | length_label,
                    blank, estimated, length, slot)  # fmt: skip
 

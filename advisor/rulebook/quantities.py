@@ -62,7 +62,16 @@ QUANTITIES: dict[str, Quantity] = {}
 
 def _register(name, dimension, says, series, inputs=(), scope="site", spread=None, hourly=True, looks_ahead=0) -> None:
     instant = getattr(series, "instant", False)
-    QUANTITIES[name] = Quantity(name, dimension, says, series, tuple(inputs), scope, spread, hourly, instant, looks_ahead)
+
+    def shared(area: AreaConditions) -> Series:
+        """Made once for all rules on the quantity, with what they work out of it."""
+        if name not in area.series:
+            area.series[name] = series(area)
+        return area.series[name]
+
+    QUANTITIES[name] = Quantity(
+        name, dimension, says, shared, tuple(inputs), scope, spread, hourly, instant, looks_ahead
+    )
 
 
 def _site(name: str, instant: bool = True):
@@ -105,7 +114,7 @@ def _rain(area: AreaConditions) -> Series:
 
 def _wetting(area: AreaConditions) -> Series:
     """Rain by its blocks and irrigation by its hours: a watering is never spread over a block of rain."""
-    return Series(area.wetting, parts=(_rain(area), Series(area.irrigation)))
+    return Series(area.wetting, parts=(QUANTITIES["precipitation"].series(area), Series(area.irrigation)))
 
 
 _TEMPERATURE_SPREAD, _WIND_SPREAD = (1.75, 0.35), (1.05, 0.09)
