@@ -49,7 +49,7 @@ centi- = 1e-2 = c-
 kilo- = 1e3 = k-
 degree_Celsius = kelvin; offset: 273.15 = degC = celsius
 degree_Fahrenheit = 5 / 9 * kelvin; offset: 233.15 + 200 / 9 = degF = fahrenheit
-degree = pi / 180 * radian = deg = degrees
+degree = 0.017453292519943295 * radian = deg = degrees
 percent = 0.01 = pct
 millimeter = 1e-3 * meter = mm
 centimeter = 1e-2 * meter = cm
@@ -119,6 +119,11 @@ def _unit(text: str):
     return _registry().parse_units(text.replace("^", "**"))
 
 
+def _named(dimension: str) -> str:
+    """ "a speed", "an angle"."""
+    return ("an " if dimension[0] in "aeiou" else "a ") + dimension.replace("_", " ")
+
+
 @functools.lru_cache(maxsize=512)
 def conversion(unit: str, dimension: str) -> tuple[float, float]:
     """The (factor, offset) that turns a number in `unit` into the canonical unit of `dimension`.
@@ -144,16 +149,17 @@ def conversion(unit: str, dimension: str) -> tuple[float, float]:
         canonical = "delta_degree_Celsius"
     if spelled in ("", "1"):
         raise UnitError(
-            f"a unit is missing: this is a {dimension.replace('_', ' ')}, write it as {example(dimension)}"
+            f"a unit is missing: this is {_named(dimension)}, write it as {example(dimension)}"
         )
     try:
         source = _unit(spelled)
+        measures = source.dimensionality
     except Exception as error:
         raise UnitError(f'"{unit}" is not a unit that is known here', hint=_unit_hint(spelled)) from error
     target = _unit(canonical)
-    if source.dimensionality != target.dimensionality:
+    if measures != target.dimensionality:
         raise UnitError(
-            f'"{unit}" does not measure a {dimension.replace("_", " ")}',
+            f'"{unit}" does not measure {_named(dimension)}',
             hint=f"write it as {example(dimension)}",
         )
     quantity = _registry().Quantity
