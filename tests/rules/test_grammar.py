@@ -62,20 +62,66 @@ FAULTS = {
     "a guard that never holds": ('= "autumn"', '= "fall"', 6, 'season is never "fall"', "spring"),
     "a guard of a number": ('= "autumn"', "= 3", 6, "compared with text", ""),
     "a guard on neighbours without them": (
-        '"season" = "autumn"', '"neighbour.kind" = "vines"', 6, "for_each", "",
+        '"season" = "autumn"',
+        '"neighbour.kind" = "vines"',
+        6,
+        "for_each",
+        "",
     ),
-    "unknown quantity": ('"wind_speed_2m"', '"wind_sped_2m"', 8, "not a registered quantity", "wind_speed_2m"),
+    "unknown quantity": (
+        '"wind_speed_2m"',
+        '"wind_sped_2m"',
+        8,
+        "not a registered quantity",
+        "wind_speed_2m",
+    ),
     "unknown span": ('span = "work"', 'span = "during"', 9, '"during" is not known', ""),
-    "unknown reducer": ('take = "max"', 'take = "maximum"', 10, '"maximum" is not known', 'did you mean "max"?'),
+    "unknown reducer": (
+        'take = "max"',
+        'take = "maximum"',
+        10,
+        '"maximum" is not known',
+        'did you mean "max"?',
+    ),
     "sum of what does not add up": ('take = "max"', 'take = "sum"', 10, "no amount that adds up", ""),
     "span without length": ('span = "work"', 'span = "after"', 7, "needs a length", ""),
     "length without span": ('take = "max"', 'take = "max"\nlength = "3 h"', 11, "has no length", ""),
     "count without nights": ('take = "max"', 'take = "max"\ncount = 2', 11, "has no count", ""),
-    "nights have no mean": ('span = "work"\ntake = "max"', 'span = "nights-after"\ntake = "mean"', 10, 'no "mean"', "min"),
-    "neighbour for wind": ('take = "max"', 'take = "max"\nfor_each = "neighbour"', 7, "is not one for each neighbour", ""),
-    "no limit": ('at_most = { label = "wind_max", default = "8 mph", cap = "10 mph" }\n', "", 11, "needs at_least or at_most", ""),
-    "limit of nothing": ('{ label = "wind_max", default = "8 mph", cap = "10 mph" }', "{ }", 12, "neither a label field", ""),
-    "number without unit": ('default = "8 mph"', 'default = "8"', 12, 'a unit is missing: this is a speed, write it as "10 mph"', ""),
+    "nights have no mean": (
+        'span = "work"\ntake = "max"',
+        'span = "nights-after"\ntake = "mean"',
+        10,
+        'no "mean"',
+        "min",
+    ),
+    "neighbour for wind": (
+        'take = "max"',
+        'take = "max"\nfor_each = "neighbour"',
+        7,
+        "is not one for each neighbour",
+        "",
+    ),
+    "no limit": (
+        'at_most = { label = "wind_max", default = "8 mph", cap = "10 mph" }\n',
+        "",
+        11,
+        "needs at_least or at_most",
+        "",
+    ),
+    "limit of nothing": (
+        '{ label = "wind_max", default = "8 mph", cap = "10 mph" }',
+        "{ }",
+        12,
+        "neither a label field",
+        "",
+    ),
+    "number without unit": (
+        'default = "8 mph"',
+        'default = "8"',
+        12,
+        'a unit is missing: this is a speed, write it as "10 mph"',
+        "",
+    ),
     "bare number": ('default = "8 mph"', "default = 8", 12, "not a quantity", ""),
     "wrong dimension": ('default = "8 mph"', 'default = "8 mm"', 12, "does not measure a speed", "mph"),
     "unknown unit": ('default = "8 mph"', 'default = "8 mphh"', 12, "not a unit", ""),
@@ -85,20 +131,32 @@ FAULTS = {
     "default beyond cap": ('cap = "10 mph"', 'cap = "6 mph"', 12, "beyond the cap", ""),
     "unknown missing": ('label = "default"', 'label = "ignore"', 14, '"ignore" is not known', ""),
     "unknown estimate": ('label = "default"', 'weather = "estimate:luck"', 14, "neither", ""),
-    "estimate of another dimension": ('label = "default"', 'weather = "estimate:delta_t"', 14, "is not a speed", ""),
+    "estimate of another dimension": (
+        'label = "default"',
+        'weather = "estimate:delta_t"',
+        14,
+        "is not a speed",
+        "",
+    ),
     "unknown placeholder": ('passes = "{value}"', 'passes = "{valeu}"', 17, "is not a placeholder", "value"),
     "open brace": ('passes = "{value}"', 'passes = "{value"', 17, "braces", ""),
     "brace with a format": ('passes = "{value}"', 'passes = "{value.real}"', 17, "braces", ""),
     "no words": ('anyway = "It drifts."\n', "", 15, "anyway is missing", ""),
     "unknown source": ('kind = "common practice"', 'kind = "hearsay"', 21, '"hearsay" is not known', ""),
-    "no source": ('[[source]]\nkind = "common practice"\ntext = "no source"\n', "", 1, "at least one", "common practice"),
+    "no source": (
+        '[[source]]\nkind = "common practice"\ntext = "no source"\n',
+        "",
+        1,
+        "at least one",
+        "common practice",
+    ),
     "bad expectation": ('expect = "go"', 'expect = "yes"', 26, '"yes" is not known', ""),
     "bad given": ('given = "7 mph"', 'given = { "0-3" = "7 mph" }', 25, "not an hour", ""),
     "given of another dimension": ('given = "7 mph"', 'given = "7 degC"', 25, "does not measure a speed", ""),
     "floor beyond 1": ('kind = "safety"', 'kind = "safety"\nfloor = 95', 4, "from 0 to 1", ""),
     "floor yes": ('kind = "safety"', 'kind = "safety"\nfloor = true', 4, "from 0 to 1", ""),
     "bad id": ('id = "mine"', 'id = "My Rule"', 1, "is no rule id", ""),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("case", FAULTS)
@@ -184,7 +242,7 @@ DECODED = {
 @settings(max_examples=400, deadline=None)
 @given(st.data())
 def test_whatever_stands_in_a_file_is_a_rule_or_a_clear_fault(data):
-    """One value of a shipped rule replaced by something odd, or taken away: told as a fault with its file, or harmless."""
+    """One value of a shipped rule replaced by something odd, or taken away: a fault with its file, or harmless."""
     name = data.draw(st.sampled_from(sorted(DECODED)))
     path = data.draw(st.sampled_from(sorted(paths(DECODED[name]), key=str)))
     value = data.draw(st.sampled_from([None, *WEIRD]))

@@ -53,27 +53,49 @@ LOOSER = {
     "no cap": ("wind-strong", "loosens at_most", (', cap = "10 mph"', "")),
     "lower limit": ("daylight", "loosens at_least", ('at_least = "5 deg"', 'at_least = "2 deg"')),
     "shorter span": ("air-hot", "shortens the span", ('length = "24 h"', 'length = "12 h"')),
-    "more time to be watered in": ("watered-in", "lengthens the span", ('default = "72 h"', 'default = "240 h"')),
+    "more time to be watered in": (
+        "watered-in",
+        "lengthens the span",
+        ('default = "72 h"', 'default = "240 h"'),
+    ),
     "another kind": ("wind-strong", "must stay one", ('kind = "safety"', 'kind = "effect"')),
     "another quantity": ("wind-strong", "must measure", ('"wind_speed_2m"', '"gust_from_mean"')),
     "another span": ("wind-strong", "must measure", ('span = "work"', 'span = "at-start"')),
     "another reducer": ("wind-strong", "must measure", ('take = "max"', 'take = "min"')),
     "fewer modes": ("wind-strong", "must measure", ('kind = "safety"', 'kind = "safety"\nmodes = ["soil"]')),
-    "a guard": ("wind-strong", "must apply wherever", ("[measure]", '[applies]\n"season" = "summer"\n[measure]')),
-    "a lower floor": ("wind-strong", "lowers the chance floor", ('kind = "safety"', 'kind = "safety"\nfloor = 0.9')),
-    "an estimate": ("wind-calm", "what is missing", ("[words]", '[missing]\nweather = "estimate:wind_speed_2m"\n[words]')),
+    "a guard": (
+        "wind-strong",
+        "must apply wherever",
+        ("[measure]", '[applies]\n"season" = "summer"\n[measure]'),
+    ),
+    "a lower floor": (
+        "wind-strong",
+        "lowers the chance floor",
+        ('kind = "safety"', 'kind = "safety"\nfloor = 0.9'),
+    ),
+    "an estimate": (
+        "wind-calm",
+        "what is missing",
+        ("[words]", '[missing]\nweather = "estimate:wind_speed_2m"\n[words]'),
+    ),
     "an estimate behind a block": (
-        "wind-strong", "what is missing",
+        "wind-strong",
+        "what is missing",
         ("[words]", '[missing]\nlabel = "block"\nweather = "estimate:gust_from_mean"\n[words]'),
     ),
     "no block": ("rainfast", "what is missing", ('label = "block"', 'label = "default"')),
-    "without the label": ("rainfast", 'label field "rainfast_time"', ('{ label = "rainfast_time", default = "24 h" }', '"24 h"')),
+    "without the label": (
+        "rainfast",
+        'label field "rainfast_time"',
+        ('{ label = "rainfast_time", default = "24 h" }', '"24 h"'),
+    ),
     "an effect rule without the label": (
-        "nights", 'label field "night_temperature_min"',
+        "nights",
+        'label field "night_temperature_min"',
         ('{ label = "night_temperature_min", default = "40 degF" }', '"38 degF"'),
     ),
     "one night instead of two": ("nights-autumn", None, ("count = 2", "count = 1")),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("case", LOOSER)

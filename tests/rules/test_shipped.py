@@ -33,8 +33,8 @@ def test_every_file_of_the_folder_is_a_rule_and_the_lint_is_silent():
 #: rules the catalogue begins with; later ones may join them
 FIRST = {
     "rainfast", "nights", "wind-strong", "wind-calm", "gusts", "inversion", "drift-deposit", "evaporation", "air-cold",
-    "air-hot", "rain-during", "daylight", "moisture-stress", "runoff", "interval", "passes", "season-total", "latest-date",
-    "availability", "turf",
+    "air-hot", "rain-during", "daylight", "moisture-stress", "runoff", "interval", "passes", "season-total",
+    "latest-date", "availability", "turf",
 }  # fmt: skip
 
 
@@ -71,7 +71,7 @@ def test_guards_know_every_fact():
     assert set(GUARD_VALUES) == {*FACTS, *NEIGHBOUR_FACTS}
 
 
-#: limits of the catalogue as text, so that a slip of the hand in a rule file is seen: rule -> (side, SI default, SI cap)
+#: limits of the catalogue, so that a slip of the hand in a rule file is seen: rule -> (side, SI default, SI cap)
 LIMITS = {
     "wind-strong": ("at_most", 8 * 0.44704, 10 * 0.44704),
     "gusts": ("at_most", 12 * 0.44704, 15 * 0.44704),
@@ -92,7 +92,8 @@ LIMITS = {
     "watered-in": ("at_least", 12.7, None),
 }
 SPANS = {
-    "rainfast": ("after", 24.0), "air-hot": ("work+after", 24.0), "vapour": ("work+after", 72.0), "frost": ("before", 2.0),
+    "rainfast": ("after", 24.0), "air-hot": ("work+after", 24.0), "vapour": ("work+after", 72.0),
+    "frost": ("before", 2.0),
     "leaves-drying": ("before", 1.0), "runoff": ("after", 24.0), "runoff-two-days": ("after", 48.0),
     "rain-chance": ("work+after", 24.0),
 }  # fmt: skip
@@ -114,7 +115,7 @@ def test_spans(rule_id):
 
 
 def test_half_an_inch_and_an_inch_are_too_much():
-    """The limits of the catalogue are chances of AT LEAST so much; limits here are inclusive, so they lie just below."""
+    """The catalogue has chances of AT LEAST so much; limits here are inclusive, so they lie just below."""
     assert 12.0 < RULES["runoff"].at_most.default < 12.7 and RULES["runoff"].floor == 0.8
     assert 24.5 < RULES["runoff-two-days"].at_most.default < 25.4 and RULES["runoff-two-days"].floor == 0.8
     assert 0.0 < RULES["rainfast"].at_most.default < 0.254
