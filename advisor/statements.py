@@ -32,7 +32,7 @@ class Statement:
 
 
 def with_statements(household: Household, statements: Iterable[Statement]) -> Household:
-    """The household as the statements leave it.
+    """The household as the statements, in the order in which they were said, leave it.
 
     The soil that was seen last counts, whether the file or a statement says so. Waterings are added to the timetable
     when they came after that look, which has seen what lay before it. A timetable that is not stated stays not stated:
@@ -50,27 +50,28 @@ def with_statements(household: Household, statements: Iterable[Statement]) -> Ho
 
 
 def _area(area: Area, told: list[Statement]) -> Area:
-    looks = [one for one in told if one.kind == SOIL and one.data.get("state") in SOIL_STATES]
-    look = max(looks, key=lambda one: (one.on, one.stated_at), default=None)
-    if look is not None and (area.soil_seen is None or look.on >= area.soil_seen):
-        area = replace(area, soil_state=look.data["state"], soil_seen=look.on)
+    told = sorted(told, key=lambda one: one.stated_at)
+    looks = [at for at, one in enumerate(told) if one.kind == SOIL and one.data.get("state") in SOIL_STATES]
+    look = max(looks, key=lambda at: (told[at].on, at), default=-1)
+    if look >= 0 and (area.soil_seen is None or told[look].on >= area.soil_seen):
+        area = replace(area, soil_state=told[look].data["state"], soil_seen=told[look].on)
     else:
-        look = None
+        look = -1
     if area.irrigation is None:
         return area
     waterings = tuple(
         watering
-        for one in told
-        if one.kind == IRRIGATED and _after(one, area, look) and (watering := _watering(one)) is not None
+        for at, one in enumerate(told)
+        if one.kind == IRRIGATED and _after(one, area, at > look) and (watering := _watering(one)) is not None
     )
     return replace(area, irrigation=(*area.irrigation, *waterings)) if waterings else area
 
 
-def _after(watered: Statement, area: Area, look: Statement | None) -> bool:
-    """Whether a watering came after the soil was looked at; where the day alone is known, on that day or later."""
+def _after(watered: Statement, area: Area, said_later: bool) -> bool:
+    """Whether a watering came after the soil was looked at; on the same day, what was said later came later."""
     if area.soil_seen is None or watered.on > area.soil_seen:
         return True
-    return watered.on == area.soil_seen and (look is None or watered.stated_at > look.stated_at)
+    return watered.on == area.soil_seen and said_later
 
 
 def _watering(one: Statement) -> Watering | None:
