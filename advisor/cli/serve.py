@@ -59,7 +59,8 @@ def serve(home, heartbeat, clock, for_hours, port, host, names, word_file, page)
         timer.start()
     plan = service.plan()
     status = run(service.database, folder / "advisor.lock", its_clock, heartbeat, plan.schedule, service.pull,
-                 service.decide, plan.channels, service.reload, health=health, beside=beside, stop=stop)  # fmt: skip
+                 service.decide, plan.channels, service.reload, occasions=service.occasions, keep=service.kept_for,
+                 health=health, beside=beside, stop=stop)  # fmt: skip
     raise click.exceptions.Exit(status)
 
 

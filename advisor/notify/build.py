@@ -27,7 +27,12 @@ def build_channels(plans: Iterable[Mapping[str, object]], folder: Path | str = "
     folder : Path
         Where relative paths start: the household's folder.
     """
-    built: dict[str, Channel] = {}
+    return {name: build_channel(plan, name, folder) for name, plan in named(plans).items()}
+
+
+def named(plans: Iterable[Mapping[str, object]]) -> dict[str, Mapping[str, object]]:
+    """Settings of channels by the channel's name."""
+    found: dict[str, Mapping[str, object]] = {}
     for plan in plans:
         kind = str(plan.get("kind", ""))
         if kind not in kinds():
@@ -36,14 +41,19 @@ def build_channels(plans: Iterable[Mapping[str, object]], folder: Path | str = "
                 where="notices.channel",
                 hint=did_you_mean(kind, kinds()),
             )
-        name = str(plan.get("name") or _free_name(kind, built))
-        if name in built:
+        name = str(plan.get("name") or _free_name(kind, found))
+        if name in found:
             raise InvalidFile(
                 f'two channels have the name "{name}"', where="notices.channel", hint="give each its own name"
             )
-        module = importlib.import_module(f"{channels.__name__}.{kind}")
-        built[name] = module.from_settings(plan, name, Path(folder))
-    return built
+        found[name] = plan
+    return found
+
+
+def build_channel(plan: Mapping[str, object], name: str, folder: Path | str = ".") -> Channel:
+    """One channel; its kind is one of `kinds()`."""
+    module = importlib.import_module(f"{channels.__name__}.{plan['kind']}")
+    return module.from_settings(plan, name, Path(folder))
 
 
 def _free_name(kind: str, taken: Mapping[str, object]) -> str:

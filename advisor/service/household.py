@@ -5,31 +5,27 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from advisor.errors import WeatherError
-from advisor.forecast import Forecast, empty_forecast
-from advisor.household import load
-from advisor.ledger import as_told, read_ledger, remembered
-from advisor.messages.notice import NoticeText, make_notice
+from advisor.evidence import Evidence, Ledger, almanac_text, keep, load_with_texts
+from advisor.messages.notice import NoticeText, make_review
 from advisor.messages.outlook_json import outlook_object
 from advisor.model import Household
 from advisor.notify import Channel, build_channels
-from advisor.outlook import Outlook, make_outlook
-from advisor.quality import control
+from advisor.outlook import Outlook
 from advisor.rule_files import RuleSet, load_rules
+from advisor.sequence import next_tasks
+from advisor.service import occasions
 from advisor.service.cycle import Plan
-from advisor.service.due import Schedule, Work
-from advisor.store import Store, notices
+from advisor.service.due import Occasion, Schedule, Work
+from advisor.service.reviewing import reviews_of
+from advisor.service.telling import texts_of
+from advisor.service.told import DAY_KINDS, EVERYTHING, last_told, of_day
+from advisor.store import Store
 from advisor.store.notices import CHANGED, Notice
-from advisor.weather import newest, pull, site_key
-
-#: the notices speak of the whole household, so one name stands for all its tasks
-EVERYTHING = "household"
-#: local hours in which nobody is told that an answer changed
-QUIET_FROM, QUIET_UNTIL = 21, 6
+from advisor.weather import gather, pull, site_key
 
 
 @dataclass(slots=True)
@@ -40,15 +36,19 @@ class HouseholdService:
     database: Path
     household: Household
     rules: RuleSet
+    #: the household's files as they were read
+    texts: Mapping[str, str] = field(default_factory=dict)
 
     @classmethod
     def open(cls, folder: Path) -> HouseholdService:
-        return cls(folder, folder / "advisor.db", load(folder), load_rules(folder / "rules"))
+        household, texts = load_with_texts(folder)
+        return cls(folder, folder / "advisor.db", household, load_rules(folder / "rules"), texts)
 
     def schedule(self) -> Schedule:
         plan = self.household.notices
         return Schedule(zone=self.household.site.zone, key=site_key(self.household.site), evening=plan.evening,
-                        morning=plan.morning, pull_every_hours=self.household.settings.pull_every_hours)  # fmt: skip
+                        morning=plan.morning, pull_every_hours=self.household.settings.pull_every_hours,
+                        quiet=plan.quiet)  # fmt: skip
 
     def channels(self) -> Mapping[str, Channel]:
         return build_channels(self.household.notices.channels, self.folder)
@@ -60,75 +60,80 @@ class HouseholdService:
         """Read the files again; a fault in any of them leaves everything as it was."""
         fresh = HouseholdService.open(self.folder)
         plan = fresh.plan()
-        self.household, self.rules = fresh.household, fresh.rules
+        self.household, self.rules, self.texts = fresh.household, fresh.rules, fresh.texts
         return plan
 
     def pull(self, now: datetime) -> None:
         with Store.open(self.database) as store:
             pull(self.household, store, now)
 
-    def outlook(self, now: datetime) -> tuple[Outlook, tuple[str, ...]]:
-        """What stands at a moment, by the newest kept answer, the ledger and what people told; and its hash."""
-        forecast, hashes = self._forecast(now)
-        household = as_told(self.household, self.database, now)
-        kept = remembered(self.folder, self.database)
-        records = read_ledger(household, self.database)
-        return make_outlook(household, forecast, list(self.rules), records, now, **kept), hashes
-
-    def decide(self, work: Work, now: datetime) -> Notice | None:
-        """The notice for one piece of work, with everything it was made from."""
-        outlook, hashes = self.outlook(now)
-        if work.kind != "changed":
-            day = work.local_date + timedelta(days=1) if work.kind == "evening" else work.local_date
-            made = make_notice(outlook, work.kind, day)
-            return (
-                None
-                if made is None
-                else self._notice(made, work.kind, work.local_date, outlook, hashes, now, work.good_until)
-            )
-        return self._changed(outlook, hashes, now)
-
-    def _changed(self, outlook, hashes, now: datetime) -> Notice | None:
-        """A notice where the answer is no longer what was told last for a day that is not over."""
-        local = now.astimezone(self.household.site.zone)
-        if local.hour >= QUIET_FROM or local.hour < QUIET_UNTIL:
-            return None
+    def evidence(self, now: datetime) -> Evidence:
+        """Everything that an answer at a moment is made from: kept weather, files and rules as they were read, the
+        ledger and what people told."""
         with Store.open_readonly(self.database) as store:
-            last = notices.last_told(store, EVERYTHING)
-        if last is None:
-            return None
-        told = last.evidence.get("notice", {})
-        day = date.fromisoformat(str(told.get("day", "1970-01-01")))
-        if day < local.date():
-            return None
-        made = make_notice(outlook, CHANGED, day)
-        if made is None or made.answer == told.get("answer"):
-            return None
-        return self._notice(made, CHANGED, local.date(), outlook, hashes, now, None)
+            answers = gather(self.household, store, now)
+        return Evidence(
+            now, self.texts, self.rules, Ledger.read(self.household, self.database, now), answers,
+            almanac_text(self.folder),
+        )  # fmt: skip
 
-    def _forecast(self, now: datetime) -> tuple[Forecast, tuple[str, ...]]:
-        """The newest kept answer after quality control; an empty forecast, which is never a go, where there is none."""
-        try:
+    def outlook(self, now: datetime) -> tuple[Outlook, tuple[str, ...]]:
+        """What stands at a moment, and the hashes of the answers of weather services that it rests on."""
+        found = self.evidence(now)
+        return found.outlook(self.household), tuple(one.sha256 for one in found.answers.kept)
+
+    def occasions(self, now: datetime) -> list[Occasion]:
+        """What the ledger and the weather give cause to tell; nothing of weather where no pass is open."""
+        household = self.household
+        records, plans = occasions.ledger_of(household, self.database, now)
+        found = [*occasions.of_sequence(household, records, plans, now), *occasions.of_reviews(household, records, now)]
+        if next_tasks(household, records, now, plans):
+            today = now.astimezone(household.site.zone).date()
             with Store.open_readonly(self.database) as store:
-                found = newest(self.household, store, now)
-        except WeatherError as error:
-            return empty_forecast(now, error.what), ()
-        if found is None:
-            return empty_forecast(now, "no weather source has answered yet"), ()
-        payload, forecast = found
-        return control(forecast, now), (payload.sha256,)
+                found += occasions.of_windows(of_day(last_told(store), today))
+                found += occasions.of_sources(household, store, now)
+        return found
+
+    def kept_for(self) -> timedelta:
+        """How long answers of weather services are kept."""
+        return timedelta(hours=self.household.settings.keep_hours)
+
+    def decide(self, work: Work, now: datetime) -> list[Notice]:
+        """The notices for one piece of work, with everything they were made from; none where nothing is to be told."""
+        found = self.evidence(now)
+        outlook = found.outlook(self.household)
+        if work.kind == "review":
+            made = [make_review(outlook, reviews_of(self, work.local_date, now))]
+        else:
+            with Store.open_readonly(self.database) as store:
+                made = list(texts_of(store, self.household, outlook, work, now))
+        # A change belongs to the day on which it is told, whatever day it speaks of.
+        day = now.astimezone(self.household.site.zone).date() if work.kind == CHANGED else work.local_date
+        until = None if work.kind == CHANGED else work.good_until
+        return [self._notice(one, day, outlook, found, now, until) for one in made if one is not None]
 
     def _notice(
-        self, made: NoticeText, kind: str, local_date: date, outlook, hashes, now, good_until
+        self,
+        made: NoticeText,
+        local_date: date,
+        outlook: Outlook,
+        found: Evidence,
+        now: datetime,
+        good_until: datetime | None,
     ) -> Notice:
-        evidence = {
-            "notice": {"kind": kind, "day": made.day.isoformat(), "answer": made.answer},
-            "outlook": outlook_object(outlook),
-        }
+        with Store.open(self.database) as store:
+            replay, hashes = keep(store, site_key(self.household.site), found)
+        said = {
+            "kind": made.kind, "day": made.day.isoformat(), "answer": made.answer, "says": made.says,
+            "verdicts": dict(made.verdicts), "windows": {key: list(runs) for key, runs in made.windows.items()},
+        }  # fmt: skip
+        # Changes of two days that are told together are two notices, although their answers may read alike.
+        answer = f"{made.day.isoformat()}: {made.answer}" if made.kind == CHANGED else made.answer
         return Notice(
-            kind=kind, local_date=local_date, task=EVERYTHING, subject=made.subject, text=made.text, created_at=now,
-            answer=made.answer, evidence=evidence, payloads=hashes, rules_version=self.rules.version,
-            label_hash=self._label_hash(), good_until=good_until,
+            kind=made.kind, local_date=local_date, subject=made.subject, text=made.text, html=made.html, created_at=now,
+            task=EVERYTHING if made.kind in DAY_KINDS else f"{EVERYTHING}:{made.kind}", answer=answer,
+            evidence={"notice": said, "outlook": outlook_object(outlook), "replay": replay}, payloads=hashes,
+            rules_version=self.rules.version, label_hash=self._label_hash(), good_until=good_until,
         )  # fmt: skip
 
     def _label_hash(self) -> str:

@@ -1,0 +1,52 @@
+"""Looking back at passes from what is kept, for the notice that tells what the weather did."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+
+from advisor.ledger import read_ledger
+from advisor.recording.season import season_use
+from advisor.review.advice import Advice, advise
+from advisor.review.observed import merge
+from advisor.review.response import Look, responses, timetable
+from advisor.review.weather import HOURS_AFTER, HOURS_BEFORE, WeatherReview, axis_of, review_weather, task_of
+from advisor.seen_weather import newest_forecast, parts
+from advisor.service.occasions import review_day
+from advisor.store import Store
+from advisor.store.measurements import COVER, of_subject
+
+
+def reviews_of(service, day: date, now: datetime) -> list[tuple[WeatherReview, Advice]]:
+    """The reviews that are due on a local day; passes whose files are gone are left out.
+
+    Parameters
+    ----------
+    service : advisor.service.household.HouseholdService
+    """
+    household = service.household
+    ledger = [one for one in read_ledger(household, service.database) if one.started_at <= now]
+    due = [record for record in ledger if review_day(household, record) == day]
+    made = [_review(service, record, ledger, now) for record in due]
+    return [one for one in made if one is not None]
+
+
+def _review(service, record, ledger, now: datetime) -> tuple[WeatherReview, Advice] | None:
+    household = service.household
+    task = task_of(household, record, ledger)
+    if task is None:
+        return None
+    since = record.started_at - timedelta(hours=HOURS_BEFORE)
+    until = record.started_at + timedelta(hours=HOURS_AFTER)
+    with Store.open_readonly(service.database) as store:
+        seen, coming = parts(household, store, since, until, now), newest_forecast(household, store, now)
+        looked = of_subject(store, COVER, f"{record.treatment}/{record.area}", until=now)
+    first, hours = axis_of(record)
+    rules = list(service.rules)
+    weather = review_weather(task, record, rules, ledger, merge(seen, first, hours), coming, now)
+    ended = record.ended_at or record.started_at + timedelta(hours=task.duration)
+    times = timetable(ended, task.label.limits.get("weeks_to_effect"))
+    # A look entered again for the same moment takes the place of the one before it.
+    latest = {one.taken_at: Look(one.taken_at, one.data["cover"], one.data.get("untreated")) for one in looked}
+    season = season_use(household, task.treatment, task.area, ledger, record.started_at)
+    found = responses(list(latest.values()), record.started_at, ended, times)
+    return weather, advise(task, record, weather, found, times, season, now)
