@@ -176,7 +176,8 @@ def test_the_core_opens_no_file_no_socket_and_no_clock(name):
     "text",
     [
         "open('x')", "datetime.now(UTC)", "date.today()", "time.time()", "import socket",
-        "from logging import getLogger", "Path('x').read_text()", "np.random.default_rng()", "print(1)", "os.environ['X']", "time.monotonic()",
+        "from logging import getLogger", "Path('x').read_text()", "np.random.default_rng()", "print(1)",
+        "os.environ['X']", "time.monotonic()",
     ],
 )  # fmt: skip
 def test_the_test_sees_what_it_looks_for(text):
