@@ -356,16 +356,16 @@ class Household:
     licence: Licence | None = None
 
 
-#: a pass on a day of one's own choosing, the sequence begun again, or nothing more until a day
-PlanKind = Literal["pass-on", "restart", "leave"]
+#: a pass on a chosen day, a pass on the first good day until then, the sequence begun again, nothing more until a day
+PlanKind = Literal["pass-on", "pass-by", "restart", "leave"]
 
 
 @dataclass(frozen=True, slots=True)
 class PlanEntry:
     """A choice that changed the plan of one treatment on one area; records are never touched by it.
 
-    `day` is the local day chosen: that of the pass, of the sequence's new first pass, or, of "leave", the first
-    on which the treatment is looked at again.
+    `day` is the local day chosen: that of the pass, the last one for it, that of the sequence's new first pass, or, of
+    "leave", the first on which the treatment is looked at again.
     """
 
     treatment: str

@@ -22,6 +22,8 @@ _COMMANDS = {
     "start": ("start", "start"),
     "record": ("record", "record"),
     "records": ("records", "records"),
+    "plan": ("plan", "plan"),
+    "reschedule": ("reschedule", "reschedule"),
     "almanac": ("almanac", "almanac"),
     "review": ("review", "review"),
     "score": ("score", "score"),

@@ -116,6 +116,8 @@ def follow_up_span(task: Task) -> tuple[datetime, datetime] | None:
     if task.plan is not None:
         zone = task.household.site.zone
         begins = local_instant(task.plan.day, time(0), zone)
+        if task.plan.kind == "pass-by":
+            begins = min(task.plan.made_at, begins)
         ends = local_instant(task.plan.day + timedelta(days=1), time(0), zone) - timedelta(seconds=1)
         return begins, ends
     if not task.done:
@@ -149,8 +151,9 @@ def progress(task: Task, now: datetime) -> str:
     span = follow_up_span(task)
     zone = task.household.site.zone
     if task.plan is not None:
-        day = f"{task.plan.day:%a} {task.plan.day.day} {task.plan.day:%b}"
-        return f"planned for {day}, which is over" if is_overdue(task, now) else f"planned for {day}"
+        word = "by" if task.plan.kind == "pass-by" else "for"
+        day = f"{word} {task.plan.day:%a} {task.plan.day.day} {task.plan.day:%b}"
+        return f"planned {day}, which is over" if is_overdue(task, now) else f"planned {day}"
     if span is None:
         wanted = task.treatment.start_from
         if wanted is not None and now.astimezone(zone).date() < wanted:

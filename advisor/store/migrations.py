@@ -189,7 +189,7 @@ PLANS = Migration(
             made_at TEXT NOT NULL,
             treatment TEXT NOT NULL,
             area TEXT NOT NULL,
-            kind TEXT NOT NULL CHECK (kind IN ('pass-on', 'restart', 'leave')),
+            kind TEXT NOT NULL CHECK (kind IN ('pass-on', 'pass-by', 'restart', 'leave')),
             day TEXT NOT NULL,
             says TEXT NOT NULL
         ) STRICT
