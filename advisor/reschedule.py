@@ -124,7 +124,7 @@ class Missed:
     """A task whose pass is overdue, or was told to be missed.
 
     `wanted` are the first and last day on which the pass was wanted; `closed` says in a few words why the label leaves
-    no pass at all this year, empty where it leaves one.
+    no pass this year, or why that is not known; empty where it leaves one.
     """
 
     task: Task
@@ -168,6 +168,8 @@ def _missed(
     if room.is_full:
         closed = _why_full(room)
     else:
+        if math.isnan(room.more_passes):
+            closed = "an earlier pass of this year cannot be added up, so no day can be a go until its amount is known"
         choices += case.days() + case.later() + case.again()
     choices += case.leave()
     ranked = sorted(choices, key=lambda one: (-round(one.value, 9), _ORDER[one.kind], one.day))
