@@ -25,9 +25,9 @@ INSTANTS = ("asked_at", "mowed", "mowing", "mowing_over", "seeding")
 
 
 def lawn_instants(area: Area, zone: ZoneInfo, now: datetime) -> dict[str, np.datetime64]:
-    """Moments of an area's mowing and seeding, UTC; only those that are stated."""
+    """Moments of an area's mowing and seeding, UTC; only those that are stated, and done by the time of asking."""
     out = {"asked_at": to_numpy(now)}
-    if area.last_mowed is not None:
+    if area.last_mowed is not None and area.last_mowed <= now.astimezone(zone).date():
         out["mowed"] = _midnight(area.last_mowed + timedelta(days=1), zone)
     if area.next_mowing is not None:
         out["mowing"] = _midnight(area.next_mowing, zone)

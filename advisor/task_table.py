@@ -316,7 +316,8 @@ def _task_scalars(task: Task, records: Sequence[Record], now: datetime) -> dict[
         water = total_available_water(texture.field_capacity, texture.wilting_point, area.rooting_depth)
         out["available_water"] = float(water)
         out["curve_number"] = turf_curve_number(texture.hydrologic_group)
-        if area.soil_state is not None and area.soil_seen is not None:
+        today = now.astimezone(zone).date()
+        if area.soil_state is not None and area.soil_seen is not None and area.soil_seen <= today:
             share = min(STATED_DEPLETION[area.soil_state] * out["depletion_share"], 0.9)
             out["stated_depletion"] = share * float(water)
             out["stated_day"] = float((area.soil_seen - date(1970, 1, 1)).days)
