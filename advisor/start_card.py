@@ -16,9 +16,10 @@ from functools import cached_property
 import numpy as np
 
 from advisor.atmosphere.moisture import dew_point
+from advisor.atmosphere.stability import turner_class_bounds
 from advisor.atmosphere.wind import wind_speed_2m, wind_speed_at_2m
 from advisor.clock import to_numpy
-from advisor.conditions import CALM_BELOW, Conditions
+from advisor.conditions import CALM_BELOW, CLASS_C, STILL_BELOW, Conditions
 from advisor.drift.deposit import deposit_at_neighbour
 from advisor.forecast import Forecast
 from advisor.logic import within
@@ -69,7 +70,10 @@ class Readings:
     def wind_range(self) -> tuple[float, float] | None:
         """Lowest and highest wind at 2 m [m/s] that the reading leaves open; None where there is none."""
         if self.wind_speed is not None:
-            at_2m = float(wind_speed_at_2m(self.wind_speed, self.wind_height))
+            # equation 47 gives 1.0002 of a wind that was measured at 2 m already
+            at_2m = self.wind_speed
+            if abs(self.wind_height - 2.0) > 1e-9:
+                at_2m = float(wind_speed_at_2m(self.wind_speed, self.wind_height))
             return (at_2m, at_2m) if math.isfinite(at_2m) else None
         if self.beaufort is None:
             return None
@@ -96,12 +100,19 @@ class ConditionsOnTheSpot(Conditions):
     readings: Readings | None = None
     hour: int = 0
 
-    def _read(self, values: np.ndarray, reading: float | None) -> np.ndarray:
+    def _read(self, values: np.ndarray, reading: float | np.ndarray | None) -> np.ndarray:
         if reading is None:
             return values
         out = np.array(values, dtype=float)
         out[..., self.hour] = reading
         return out
+
+    @cached_property
+    def _forecasts(self) -> Conditions:
+        """The same without any reading."""
+        return Conditions(
+            self.forecast, self.sites, self.inversion_before_sunset, self.inversion_after_sunrise
+        )
 
     @cached_property
     def air_temperature(self) -> np.ndarray:
@@ -128,14 +139,9 @@ class ConditionsOnTheSpot(Conditions):
         return self._read(Conditions.wind_speed_10m.func(self), highest)
 
     @cached_property
-    def wind_speed_2m_lowest(self) -> np.ndarray:
-        wind = self.readings.wind_range
-        return self._read(Conditions.wind_speed_2m_lowest.func(self), None if wind is None else wind[0])
-
-    @cached_property
     def wind_gust_2m(self) -> np.ndarray:
         # without a gust reading the forecast's own stands: a lighter mean makes no stronger gust
-        return self._read(Conditions(self.forecast, self.sites).wind_gust_2m, self.readings.wind_gust)
+        return self._read(self._forecasts.wind_gust_2m, self.readings.wind_gust)
 
     @cached_property
     def wind_from_direction(self) -> np.ndarray:
@@ -143,8 +149,9 @@ class ConditionsOnTheSpot(Conditions):
 
     @cached_property
     def leaf_wet(self) -> np.ndarray:
+        # the hours beside it stay as the forecast has them: what was seen is of now
         dry = self.readings.leaves_dry
-        return self._read(Conditions.leaf_wet.func(self), None if dry is None else float(not dry))
+        return self._read(self._forecasts.leaf_wet, None if dry is None else float(not dry))
 
     @cached_property
     def inversion_sign(self) -> np.ndarray:
@@ -155,14 +162,20 @@ class ConditionsOnTheSpot(Conditions):
 
     @cached_property
     def mixing_wind(self) -> np.ndarray:
-        """As the forecast's; a light wind counts only with smoke that was seen to move away."""
-        values = Conditions.mixing_wind.func(self)
-        wind = self.readings.wind_range
-        if wind is None or wind[0] >= CALM_BELOW:
+        """The reading itself; one of 1 to 3 mph counts as 3 in unstable air, once smoke was seen to move away."""
+        values, wind = Conditions.mixing_wind.func(self), self.readings.wind_range
+        if wind is None:
             return values
+        light = wind[0]
+        if not STILL_BELOW <= light < CALM_BELOW or self.readings.smoke == "hangs":
+            return self._read(values, light)
         if self.readings.smoke is None:
             return self._read(values, np.nan)
-        return self._read(values, wind[0]) if self.readings.smoke == "hangs" else values
+        exact = self.stability_class[..., self.hour]
+        bounds = turner_class_bounds(self.sun_elevation, self.is_night, self.wind_speed_10m)
+        best, worst = (np.where(np.isnan(exact), bound[..., self.hour], exact) for bound in bounds)
+        mixed = np.where(worst <= CLASS_C, CALM_BELOW, np.where(best <= CLASS_C, np.nan, light))
+        return self._read(values, mixed)
 
 
 @dataclass(frozen=True, slots=True)
