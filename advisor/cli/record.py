@@ -111,7 +111,8 @@ def _refuse(faults, as_it_happened):
     final = [fault for fault in faults if fault.final]
     if not faults or (as_it_happened and not final):
         return
-    problems = [Problem(fault.what, "", fault.hint) for fault in final or faults]
+    told = [*final, *(fault for fault in faults if not fault.final)]
+    problems = [Problem(fault.what, "", fault.hint) for fault in told]
     if not final:
         last = problems[-1]
         way = "if it did happen so, record it truly with --as-it-happened: the doubt is kept beside it"
@@ -293,10 +294,15 @@ def _correctable(common, record_id):
 
     if common.database.exists():
         with Store.open_readonly(common.database) as store:
-            found = records.find(store, record_id)
-            if found is not None:
-                return found
-            ids = [entry.record.id for entry in records.history(store)]
+            found, entries = records.find(store, record_id), records.history(store)
+        later = next((entry for entry in entries if entry.corrects == record_id), None)
+        if later is not None:
+            deed = "withdrawn" if later.withdrawn else "corrected"
+            raise UsageError(f'the record "{record_id}" has been {deed} already by "{later.record.id}"',
+                             hint=f'correct "{later.record.id}" instead')  # fmt: skip
+        if found is not None:
+            return found
+        ids = [entry.record.id for entry in entries]
     else:
         ids = []
     if record_id.startswith("history/"):

@@ -21,6 +21,8 @@ from advisor.recording.elements import completeness
 
 #: measured sizes and amounts may differ by this share before they count as more than allowed
 TOLERANCE = 0.05
+#: a year's total adds measured sizes and amounts up, which are no better than this share
+_TOTALS = 0.01
 #: no pass of one person takes longer [h]
 LONGEST = 24.0
 
@@ -196,7 +198,7 @@ def _season(household: Household, record: Record, label: Label, ledger: Sequence
     if most is None or record.amount is None:
         return
     total = used.product + record.amount / (record.size or area.size)
-    if total > most * (1.0 + 1e-3):
+    if total > most * (1.0 + _TOTALS):
         dimension = label_dimension("rate", label.formulation)
         put, allowed = (units.show(one, dimension, household.units) for one in (total, most))
         yield Fault("season-total", f"it brings the label year to {put}, and the label allows {allowed}",

@@ -11,7 +11,12 @@ from dataclasses import dataclass, field, fields
 from advisor.model import Area, Household, Label, Record, Treatment
 
 #: where a value of the weather comes from, from the surest on
-MEASURED, OBSERVED, PAST_HOURS, FORECAST = "measured on the spot", "observed", "past hours of a forecast", "forecast"
+MEASURED, OBSERVED, PAST_HOURS, FORECAST = (
+    "measured on the spot",
+    "observed",
+    "past hours of a forecast",
+    "forecast",
+)
 WEATHER_FROM = (MEASURED, OBSERVED, PAST_HOURS, FORECAST)
 
 
