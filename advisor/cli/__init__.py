@@ -27,7 +27,11 @@ _COMMANDS = {
     "almanac": ("almanac", "almanac"),
     "review": ("review", "review"),
     "score": ("score", "score"),
+    "calendar": ("calendar", "calendar"),
     "serve": ("serve", "serve"),
+    "service": ("service", "service"),
+    "doctor": ("doctor", "doctor"),
+    "completion": ("completion", "completion"),
     "rules": ("rules", "rules"),
     "schema": ("schema", "schema"),
 }

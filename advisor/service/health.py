@@ -11,6 +11,7 @@ from advisor.errors import Problem
 from advisor.service.due import HEARTBEAT, MISSED
 from advisor.store import Store, marks, outbox
 from advisor.store.encoding import instant
+from advisor.store.outbox import Delivery
 
 #: beats that may be missing before the service counts as stuck
 BEATS = 3
@@ -57,13 +58,15 @@ class Health:
             return self._busy
 
 
-def check(store: Store, now: datetime) -> tuple[Problem, ...]:
+def check(store: Store, now: datetime, *, deliveries: bool = True) -> tuple[Problem, ...]:
     """What is wrong with the service, from the ledger alone; empty when it is well.
 
     Parameters
     ----------
     now : datetime
         Real time, also when the service runs on a fast clock.
+    deliveries : bool
+        Whether notices that did not arrive count too.
     """
     beat = marks.get(store, HEARTBEAT)
     if beat is None:
@@ -87,16 +90,25 @@ def check(store: Store, now: datetime) -> tuple[Problem, ...]:
             problems.append(
                 Problem(f"the {kind} notice of {day} was missed", hint="the service did not run at that time")
             )
+    for rows in failed_deliveries(store, since).values() if deliveries else ():
+        problems += [
+            Problem(
+                f"notice {row.notice_id} {_ENDS[row.state]}: {row.last_error}",
+                where=f"channel {row.channel}",
+                hint="read it on the page or with the notice command",
+            )
+            for row in rows
+        ]
+    return tuple(problems)
+
+
+def failed_deliveries(store: Store, since: datetime) -> dict[str, list[Delivery]]:
+    """Deliveries that failed for good, or of which nobody knows, settled since an instant, by channel."""
+    found: dict[str, list[Delivery]] = {}
     for row in outbox.listing(store, "failed", "uncertain"):
         if row.settled_at is not None and row.settled_at >= since:
-            problems.append(
-                Problem(
-                    f"notice {row.notice_id} {_ENDS[row.state]}: {row.last_error}",
-                    where=f"channel {row.channel}",
-                    hint="read it on the page or with the notice command",
-                )
-            )
-    return tuple(problems)
+            found.setdefault(row.channel, []).append(row)
+    return found
 
 
 _ENDS = {"failed": "was not delivered", "uncertain": "may not have arrived"}
