@@ -41,10 +41,8 @@ def demo_desk(home: Path, now: datetime = NOW) -> Desk:
 
 
 def demo_client(home: Path, now: datetime = NOW, **given):
-    """(test client, desk) of a household's pages; requests come by the loopback address."""
+    """(test client, desk) of a household's pages; requests come to localhost."""
     desk = demo_desk(home, now)
     app = create_app(desk, **given)
     app.testing = False
-    client = app.test_client()
-    client.environ_base["HTTP_HOST"] = "127.0.0.1"
-    return client, desk
+    return app.test_client(), desk

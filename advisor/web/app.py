@@ -19,7 +19,7 @@ from advisor.figures import patterns_svg
 from advisor.messages.cautions import SHORT_CAUTION, cautions
 from advisor.service.log import event, new_run_id
 from advisor.store.encoding import plain
-from advisor.web import health, tell
+from advisor.web import health, start, tell
 from advisor.web.desk import Desk, Scene
 from advisor.web.page import Page
 from advisor.web.pages import (
@@ -110,6 +110,7 @@ def create_app(desk: Desk, hosts: tuple[str, ...] = (), word: str | None = None)
     add("/score", "score", lambda desk, scene: score.score_page(desk, scene))
     add("/sources", "sources", lambda desk, scene: sources.sources_page(desk, scene))
     add("/settings", "settings", lambda desk, scene: settings.settings_page(desk, scene))
+    start.register(app, desk, add, show)
     tell.register(app, desk, add, show)
     calendar.register(app, desk)
     health.register(app, desk)

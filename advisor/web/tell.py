@@ -7,7 +7,8 @@ twice is one row.
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import timedelta
+from dataclasses import replace
+from datetime import time, timedelta
 from typing import Any
 
 from flask import Flask, redirect, request
@@ -17,9 +18,10 @@ from advisor.clock import iso
 from advisor.model import Household, Record
 from advisor.recording.checks import check_record
 from advisor.recording.details import presumed, to_extra
+from advisor.recording.weather_then import weather_then
 from advisor.statements import IRRIGATED, MISSED, SOIL, SOIL_STATES
 from advisor.store import Store, measurements, records
-from advisor.store.measurements import COVER, Measurement
+from advisor.store.measurements import COVER, START_CARD, Measurement
 from advisor.web.answers import Answers
 from advisor.web.desk import Desk, Scene
 from advisor.web.page import Page
@@ -27,6 +29,8 @@ from advisor.web.words import local, moment_words
 
 #: forms in the order of the page
 FORMS = ("done", "missed", "soil", "irrigated", "cover")
+#: a start card belongs to a pass that began so soon after it, give or take the minutes of walking
+_LONG_BEFORE, _SOON = timedelta(hours=1), timedelta(minutes=15)
 _KINDS = (SOIL, IRRIGATED, MISSED, COVER)
 
 
@@ -68,10 +72,9 @@ def tell_page(
             "depth_unit": units.display_unit("water_depth", household.units),
             "product_unit": _printed(units.display_unit("volume", household.units)),
             "area_unit": _printed(units.display_unit("area", household.units)),
-            "soil_states": SOIL_STATES,
-            "sent": form,
-            "faults": answers.faults if answers else {},
-            "given": answers.given if answers else {},
+            "soil_states": [(state, state) for state in SOIL_STATES],
+            "began": request.args.get("began", ""),
+            "sent_by": lambda name: (answers.given, answers.faults) if answers and name == form else ({}, {}),
             "kept": next((one["words"] for one in told if kept and one["id"] == kept), ""),
             "told": told[:12],
         },
@@ -117,10 +120,11 @@ def _told(one: Measurement, household: Household) -> dict[str, Any]:
     elif one.kind == MISSED:
         words = f"The pass on {name} was missed on {day}."
     else:
-        share = one.data.get("cover")
-        where = " on the untreated strip" if one.data.get("untreated") else ""
-        seen = "not known" if not isinstance(share, (int, float)) else f"{share:g} %"
-        words = f"Weeds covered {seen}{where} of {name} on {day or one.taken_at.date().isoformat()}."
+        area = household.areas.get(one.subject.rpartition("/")[2])
+        name, strip = area.name if area else one.subject, one.data.get("untreated")
+        beside = "" if strip is None else f", and {strip:g} % of the untreated strip"
+        when = moment_words(one.taken_at, household.site.zone)
+        words = f"Weeds covered {one.data.get('cover', float('nan')):g} % of {name}{beside}, {when}."
     return {"id": one.id, "kind": one.kind, "at": iso(one.written_at or one.taken_at), "words": words}
 
 
@@ -160,19 +164,12 @@ def _missed(store: Store, scene: Scene, answers: Answers) -> str | None:
 def _cover(store: Store, scene: Scene, answers: Answers) -> str | None:
     task, day = _task(scene.household, answers), answers.day("on")
     share = answers.number("cover", "percent", 0.0, 100.0)
-    untreated, note = answers.ticked("untreated"), answers.text("note")
+    untreated = answers.number("untreated", "percent", 0.0, 100.0, needed=False)
     if answers.faults or task is None:
         return None
-    treatment, area = task
-    data = {
-        "treatment": treatment,
-        "area": area,
-        "on": day.isoformat(),
-        "cover": share,
-        "untreated": untreated,
-        "note": note,
-    }
-    return measurements.add(store, COVER, f"{treatment}/{area}", answers.now, data, written_at=answers.now).id
+    data = {"cover": share} | ({} if untreated is None else {"untreated": untreated})
+    taken = answers.now if day == answers.today else answers.instant(day, time(12))
+    return measurements.add(store, COVER, "/".join(task), taken, data, written_at=answers.now).id
 
 
 def _done(store: Store, scene: Scene, answers: Answers) -> str | None:
@@ -195,7 +192,7 @@ def _done(store: Store, scene: Scene, answers: Answers) -> str | None:
         active_ingredients=tuple(one.name for one in label.active_ingredients),
         started_at=started_at, ended_at=ended_at, amount=amount, size=size, who=who, note=note,
     )  # fmt: skip
-    details = presumed(household, record)
+    details = replace(presumed(household, record), **_on_the_spot(store, scene, record))
     counted = [*household.history, *records.current(store)]
     if any(_same_deed(record, one) for one in counted):
         return next(one.id for one in counted if _same_deed(record, one)) or "known"
@@ -211,6 +208,19 @@ def _done(store: Store, scene: Scene, answers: Answers) -> str | None:
     if wrong:
         extra |= {"as_it_happened": True, "flags": [fault.what for fault in wrong]}
     return records.add(store, record, written_at=answers.now, extra=extra).id
+
+
+def _on_the_spot(store: Store, scene: Scene, record: Record) -> dict[str, Any]:
+    """The start card of this pass, where one was made for it, and the weather of the work."""
+    cards = measurements.of_subject(
+        store, START_CARD, f"{record.treatment}/{record.area}", until=record.started_at + _SOON
+    )
+    card = next((one for one in reversed(cards) if record.started_at - one.taken_at < _LONG_BEFORE), None)
+    readings = {} if card is None else dict(card.data.get("readings") or {})
+    forecast = scene.outlook.forecast
+    made_at = forecast.provenance.issued_at or forecast.provenance.fetched_at
+    weather = weather_then(readings, forecast, record.started_at, record.ended_at, made_at)
+    return {"weather": weather, "start_card": "" if card is None else card.id}
 
 
 def _task(household: Household, answers: Answers) -> tuple[str, str] | None:

@@ -33,6 +33,9 @@ def drawn():
     return outlook, frame, panels_of(outlook, [0, 1], frame)[0]
 
 
+TAGS = {"svg", "defs", "pattern", "line", "circle", "rect", "path", "clipPath", "text", "title", "a", "g"}
+
+
 def link(day: date) -> str:
     return f"/day/{day.isoformat()}"
 
@@ -57,8 +60,7 @@ def test_every_drawing_is_well_formed_and_carries_no_style_or_script(drawn):
     for name, drawing in all_drawings(drawn).items():
         root = ET.fromstring(drawing)
         for node in root.iter():
-            assert node.tag in {"svg", "defs", "pattern", "line", "circle", "rect", "path", "clipPath", "text", "title", "a",
-                                "g"}, name  # fmt: skip
+            assert node.tag in TAGS, name
             assert "style" not in node.attrib and not any(key.startswith("on") for key in node.attrib), name
             assert "nan" not in " ".join(node.attrib.values()).lower(), name
 

@@ -1,0 +1,83 @@
+"""Statements laid over a household: what counts, and what an older look leaves as it was. Our own behaviour."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+
+import pytest
+
+from advisor.statements import IRRIGATED, SOIL, Statement, with_statements
+from tests.demo_lawn import NOW, lawn
+
+SEEN = date(2026, 9, 20)
+
+
+def look(state: str, on: date, at: datetime = NOW) -> Statement:
+    return Statement(SOIL, "front", on, at, {"state": state})
+
+
+def watered(on: date, at: datetime = NOW, depth: object = 10.0, area: str = "front") -> Statement:
+    return Statement(IRRIGATED, area, on, at, {"depth": depth, "at": "06:00"})
+
+
+def test_no_statement_changes_nothing():
+    household = lawn()
+    assert with_statements(household, []) is household
+
+
+@pytest.mark.parametrize(
+    ("on", "state"), [(SEEN, "dry"), (SEEN + timedelta(days=1), "dry"), (SEEN - timedelta(days=1), "moist")]
+)
+def test_the_newest_look_at_the_soil_counts(on, state):
+    assert with_statements(lawn(), [look("dry", on)]).areas["front"].soil_state == state
+
+
+def test_of_two_looks_on_one_day_the_later_said_counts():
+    told = [look("wet", SEEN, NOW), look("dry", SEEN, NOW + timedelta(hours=1))]
+    assert with_statements(lawn(), told).areas["front"].soil_state == "dry"
+    assert with_statements(lawn(), told[::-1]).areas["front"].soil_state == "dry"
+
+
+def test_a_watering_counts_on_its_day_only_and_after_the_look():
+    area = with_statements(lawn(), [watered(SEEN), watered(SEEN - timedelta(days=1))]).areas["front"]
+    assert [(one.on, one.depth) for one in area.irrigation] == [(SEEN, 10.0)]
+    morning, evening = NOW, NOW + timedelta(hours=9)
+    told = [watered(SEEN, morning), look("dry", SEEN, evening)]
+    assert with_statements(lawn(), told).areas["front"].irrigation == (), "the look has seen that water"
+    told = [look("dry", SEEN, morning), watered(SEEN, evening)]
+    assert len(with_statements(lawn(), told).areas["front"].irrigation) == 1
+
+
+def test_one_watering_does_not_state_a_timetable():
+    household = lawn(front={"irrigation": None})
+    assert with_statements(household, [watered(SEEN)]).areas["front"].irrigation is None
+
+
+@pytest.mark.parametrize("depth", [None, "much", -1.0, 0.0, float("nan"), 1e6])
+def test_an_impossible_depth_is_no_watering(depth):
+    assert with_statements(lawn(), [watered(SEEN, depth=depth)]).areas["front"].irrigation == ()
+
+
+def test_a_watering_told_of_falls_in_its_hour_and_in_no_other():
+    import numpy as np
+
+    from advisor.area_conditions import _sprinkled
+
+    household = with_statements(lawn(), [watered(SEEN)])
+    axis = np.datetime64("2026-09-18T00", "h") + np.arange(24 * 20)
+    water = _sprinkled(axis, household.areas["front"].irrigation, household.site.zone)
+    # 06:00 in Chicago in September is 11:00 UTC
+    assert water.sum() == pytest.approx(10.0) and water[
+        axis == np.datetime64("2026-09-20T11")
+    ] == pytest.approx(10.0)
+
+
+def test_an_unknown_area_or_kind_is_passed_over():
+    household = lawn()
+    told = [
+        watered(SEEN, area="nowhere"),
+        Statement("other", "front", SEEN, NOW),
+        replace(look("soggy", SEEN), id="x"),
+    ]
+    assert with_statements(household, told).areas == household.areas
