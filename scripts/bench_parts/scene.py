@@ -33,8 +33,8 @@ def sites_table(sites: int) -> SiteTable:
 def weather(sites: slice, members: int, hours: int, gaps: bool = False) -> Forecast:
     """Weather of the sites of a slice: the same for a site whatever slice it is asked in.
 
-    A daily course, waves of a few days, and differences between members that grow with the lead; showers in about
-    a tenth of the hours. With `gaps`, a few hours of some variables are unknown.
+    A daily course, waves of a few days, and differences between members that grow with the lead; showers in some
+    hours. With `gaps`, a few hours of some variables are unknown.
     """
     start, stop = sites.start, sites.stop
     shape = (stop - start, members, hours)
@@ -56,15 +56,17 @@ def weather(sites: slice, members: int, hours: int, gaps: bool = False) -> Forec
     def wave(at: int, period: float) -> np.ndarray:
         return np.sin(2 * np.pi * (hour / period + phase[at][:, None])).astype(np.float32)[:, None, :]
 
-    temperature = 18.0 + 7.0 * day + 4.0 * wave(0, 96) + 1.2 * wander[0]
-    depression = np.maximum(6.0 + 5.0 * day + 3.0 * wave(1, 80) + 1.0 * wander[1], 0.2)
+    temperature = 18.0 + 5.0 * day + 3.0 * wave(0, 96) + 1.2 * wander[0]
+    depression = np.maximum(8.5 + 4.5 * day + 2.0 * wave(1, 80) + 1.0 * wander[1], 0.2)
     dew = temperature - depression
     humidity = 100.0 * np.exp(17.27 * dew / (237.3 + dew) - 17.27 * temperature / (237.3 + temperature))
-    speed = np.abs(3.0 + 1.5 * day + 1.8 * wave(2, 70) + 0.8 * wander[2])
+    speed = np.abs(3.0 + 0.7 * day + 0.6 * wave(2, 70) + 0.4 * wander[2])
     direction = (360 * phase[3][:, None, None] + 60 * wave(4, 60) + 25 * wander[3]) % 360.0
-    storm = wave(5, 84) + 0.35 * wander[1] - 0.92
+    # two of three sites lie under a high
+    fair = (np.arange(start, stop) % 3 != 0)[:, None, None]
+    storm = wave(5, 84) + 0.1 * wander[1] - 0.98 - fair
     rain = np.where(storm > 0, np.round(6.0 * storm, 1), 0.0)
-    chance = np.clip(20 + 70 * wave(5, 84), 0, 95)
+    chance = np.clip(10 + (50 - 45 * fair) * wave(5, 84), 0, 95)
     cloud = np.clip(50 + 45 * wave(5, 84) + 20 * wander[2], 0, 100)
     sun = np.maximum(day + 0.25, 0) * (900 - 6 * cloud)
     pressure = 101.3 * np.exp(-table.elevation[start:stop] / 8400.0)[:, None, None] + 0.4 * wave(6, 110)
@@ -109,6 +111,7 @@ def tasks(sites: int) -> list[Task]:
         )  # fmt: skip
         moved = replace(household, site=site)
         area = household.areas[treatment.areas[at % len(treatment.areas)]]
+        area = replace(area, soil_state="wet", soil_seen=NOW.date())
         made.append(Task(moved, treatment, area, household.labels[treatment.label], 1))
     return made
 
