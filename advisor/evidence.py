@@ -32,14 +32,15 @@ from advisor.ledger import read_ledger, read_plans, read_statements
 from advisor.model import Household, PlanEntry, Record
 from advisor.outlook import Outlook, make_outlook
 from advisor.rule_files import RuleSet, rules_of
+from advisor.spread import Learned
 from advisor.statements import Statement, with_statements
 from advisor.store import Store, payloads
 from advisor.store.encoding import instant, plain, stamp
 from advisor.weather import Answers, Failure, Kept, assemble
 
 #: names under which texts are kept
-HOUSEHOLD_FILES, RULE_FILES, LEDGER, PAST, ALMANAC = (
-    "household-files", "rule-files", "ledger", "past-weather", "almanac",
+HOUSEHOLD_FILES, RULE_FILES, LEDGER, PAST, ALMANAC, LEARNED = (
+    "household-files", "rule-files", "ledger", "past-weather", "almanac", "learned",
 )  # fmt: skip
 _FORMAT = 1
 _ALMANAC_FILE = "almanac.json"
@@ -80,6 +81,7 @@ class Evidence:
     ledger: Ledger
     answers: Answers
     almanac: str = ""
+    learned: Learned | None = None
     version: str = field(default=advisor.__version__)
 
     def household(self) -> Household:
@@ -101,7 +103,7 @@ class Evidence:
         told = with_statements(household, self.ledger.statements)
         return make_outlook(
             told, weather.forecast, list(self.rules), self.ledger.records, self.now,
-            plans=self.ledger.plans, climate=_climate(self.almanac),
+            plans=self.ledger.plans, climate=_climate(self.almanac), learned=self.learned,
         )  # fmt: skip
 
 
@@ -176,6 +178,7 @@ def keep(store: Store, key: str, evidence: Evidence) -> tuple[dict[str, Any], tu
         LEDGER: _bytes(ledger),
         PAST: evidence.answers.past,
         ALMANAC: evidence.almanac.encode(),
+        LEARNED: b"" if evidence.learned is None else evidence.learned.to_json().encode(),
     }
     hashes = {name: _keep_text(store, key, name, body, evidence.now) for name, body in texts.items() if body}
     told = {
@@ -185,7 +188,6 @@ def keep(store: Store, key: str, evidence: Evidence) -> tuple[dict[str, Any], tu
         "answers": [one.plain() for one in evidence.answers.kept],
         "failures": [{"role": one.role, "source": one.source, "says": one.says} for one in evidence.answers.failures],
         "texts": hashes,
-        "learned": None,
     }
     named = (*(one.sha256 for one in evidence.answers.kept), *hashes.values())
     return told, tuple(dict.fromkeys(named))
@@ -244,6 +246,7 @@ def restore(store: Store, notice_id: str, told: Mapping[str, Any]) -> Evidence:
         ),
         answers=Answers(kept, failures, texts.get(PAST, b"")),
         almanac=texts.get(ALMANAC, b"").decode(),
+        learned=Learned.from_json(texts[LEARNED].decode()) if LEARNED in texts else None,
         version=replayable["program"],
     )
 

@@ -162,6 +162,88 @@ def met_norway_body(
     }  # fmt: skip
 
 
+def ensemble_body(
+    latitude: float, longitude: float, now: datetime, *, members: int = 31, model: str = "gfs025", days: int = 8
+) -> dict:
+    """Members of one model: the invented day, a little warmer and windier from member to member."""
+    body = open_meteo_body(latitude, longitude, now, past_days=0, days=days)
+    plain, units = body["hourly"], body["hourly_units"]
+    hourly, stated = {"time": plain["time"]}, {"time": "iso8601"}
+    names = {"temperature_2m": 0.02, "relative_humidity_2m": 0.0, "wind_speed_10m": 0.005, "wind_direction_10m": 0.0,
+             "wind_gusts_10m": 0.005, "precipitation": 0.0, "cloud_cover": 0.0}  # fmt: skip
+    for name, step in names.items():
+        for member in range(members):
+            key = name + (f"_member{member:02}" if member else "")
+            hourly[key] = [round(value + step * (member - members // 2), 3) for value in plain[name]]
+            stated[key] = units[name]
+    return {**body, "hourly": hourly, "hourly_units": stated}
+
+
+def nws_alerts_body(*alerts: dict) -> dict:
+    """A list of warnings; each `alert` replaces what an ordinary one says."""
+    ordinary = {"@type": "wx:Alert", "status": "Actual", "messageType": "Alert", "severity": "Moderate"}
+    features = [
+        {"type": "Feature", "geometry": None, "properties": ordinary | {"id": f"urn:test:{at}"} | said}
+        for at, said in enumerate(alerts)
+    ]
+    return {
+        "type": "FeatureCollection", "features": features, "updated": "2026-01-01T00:00:00+00:00",
+        "title": "Current watches, warnings, and advisories",
+    }  # fmt: skip
+
+
+def nws_stations_body(latitude: float, longitude: float, *identifiers: str) -> dict:
+    """Stations in a row to the north of a place, 0.1 degrees apart."""
+    features = [
+        {
+            "id": f"https://api.weather.gov/stations/{identifier}",
+            "type": "Feature",
+            "geometry": {"type": "Point", "coordinates": [longitude, round(latitude + 0.05 + 0.1 * at, 4)]},
+            "properties": {
+                "@type": "wx:ObservationStation", "stationIdentifier": identifier, "name": f"Station {identifier}",
+                "elevation": {"unitCode": "wmoUnit:m", "value": 260.0}, "timeZone": "America/Chicago",
+            },
+        }
+        for at, identifier in enumerate(identifiers)
+    ]  # fmt: skip
+    return {"type": "FeatureCollection", "features": features, "observationStations": [one["id"] for one in features]}
+
+
+def nws_observations_body(
+    latitude: float, longitude: float, now: datetime, *, station: str = "KTST", hours: int = 48, warmer: float = 0.0
+) -> dict:
+    """Routine reports at 53 past the hour, newest first; rain is stated only where there was some."""
+    last = floor_hour(now) - timedelta(minutes=7)
+    features = []
+    for back in range(hours):
+        at = last - timedelta(hours=back)
+        hour = floor_hour(at + timedelta(minutes=30)).hour
+        rain = float(DAY["precipitation"][(hour - 1) % 24])
+
+        def said(value: float | None, unit: str) -> dict:
+            return {"unitCode": f"wmoUnit:{unit}", "value": value, "qualityControl": "V" if value is not None else "Z"}
+
+        features.append(
+            {
+                "id": f"https://api.weather.gov/stations/{station}/observations/{at:%Y-%m-%dT%H:%M:%S}+00:00",
+                "type": "Feature",
+                "geometry": {"type": "Point", "coordinates": [longitude, round(latitude + 0.05, 4)]},
+                "properties": {
+                    "@type": "wx:ObservationStation", "station": f"https://api.weather.gov/stations/{station}",
+                    "stationId": station, "timestamp": f"{at:%Y-%m-%dT%H:%M:%S}+00:00",
+                    "temperature": said(float(DAY["air_temperature"][hour]) + warmer, "degC"),
+                    "dewpoint": said(float(DAY["dew_point"][hour]), "degC"),
+                    "relativeHumidity": said(None, "percent"),
+                    "windSpeed": said(float(DAY["wind_speed_10m"][hour]) * 3.6, "km_h-1"),
+                    "windDirection": said(float(DAY["wind_from_direction"][hour]), "degree_(angle)"),
+                    "windGust": said(None, "km_h-1"),
+                    "precipitationLastHour": said(rain or None, "mm"),
+                },
+            }
+        )  # fmt: skip
+    return {"type": "FeatureCollection", "features": features, "observationStations": []}
+
+
 def forecast_body(provider: str, latitude: float, longitude: float, now: datetime, **size) -> dict:
     maker = {"nws": nws_body, "open-meteo": open_meteo_body, "met-norway": met_norway_body}[provider]
     return maker(latitude, longitude, now, **size)

@@ -22,7 +22,17 @@ from email.utils import format_datetime
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from urllib.parse import parse_qs, urlsplit
 
-from weather_bodies import PROVIDERS, forecast_body, nws_points_body, with_nulls, with_wrong_units
+from weather_bodies import (
+    PROVIDERS,
+    ensemble_body,
+    forecast_body,
+    nws_alerts_body,
+    nws_observations_body,
+    nws_points_body,
+    nws_stations_body,
+    with_nulls,
+    with_wrong_units,
+)
 
 __all__ = ["FAULTS", "PROVIDERS", "WeatherServer", "closed_port", "forecast_body"]
 
@@ -51,27 +61,52 @@ class _Handler(BaseHTTPRequestHandler):
         outer = self.server.outer
         with outer.lock:
             outer.requests.append((self.path, dict(self.headers)))
-            fault = outer.faults.pop(0) if outer.faults else outer.fault
         parts = urlsplit(self.path)
+        query = parse_qs(parts.query)
         with suppress(BrokenPipeError, ConnectionResetError):
             if parts.path.startswith("/points/"):
                 latitude, longitude = (float(text) for text in parts.path.rsplit("/", 1)[1].split(","))
                 outer.place = (latitude, longitude)
-                self.say(200, nws_points_body(latitude, longitude), "application/geo+json")
+                self.part("points", nws_points_body(latitude, longitude))
+            elif parts.path == "/alerts/active":
+                self.part("alerts", nws_alerts_body(*outer.alerts))
+            elif parts.path.startswith("/gridpoints/") and parts.path.endswith("/stations"):
+                self.part("stations", nws_stations_body(*outer.place, *outer.stations))
+            elif parts.path.startswith("/stations/"):
+                station = parts.path.split("/")[2]
+                self.part("observations", nws_observations_body(*outer.place, self.time(), station=station,
+                                                                warmer=outer.warmer))  # fmt: skip
             elif parts.path.startswith("/gridpoints/"):
-                self.forecast("nws", fault)
-            elif parts.path in ("/v1/forecast", "/v1/ensemble", "/v1/archive"):
-                query = parse_qs(parts.query)
+                self.forecast("nws", self.next_fault("nws"))
+            elif parts.path == "/v1/ensemble":
+                model = query["models"][0]
+                self.part("ensemble", ensemble_body(*outer.place, self.time(), model=model,
+                                                    members=outer.members.get(model, 31)))  # fmt: skip
+            elif parts.path in ("/v1/forecast", "/v1/archive"):
                 outer.place = (float(query["latitude"][0]), float(query["longitude"][0]))
-                self.forecast("open-meteo", fault)
+                self.forecast("open-meteo", self.next_fault("open-meteo"))
             elif parts.path.startswith("/weatherapi/locationforecast/2.0/"):
-                query = parse_qs(parts.query)
                 outer.place = (float(query["lat"][0]), float(query["lon"][0]))
-                self.forecast("met-norway", fault)
+                self.forecast("met-norway", self.next_fault("met-norway"))
             elif parts.path == "/loop":
                 self.say(301, b"", "text/plain", {"Location": "/loop"})
             else:
                 self.say(404, {"title": "Not Found", "status": 404, "detail": "no such address"})
+
+    def next_fault(self, provider: str) -> str:
+        outer = self.server.outer
+        with outer.lock:
+            return outer.faults.pop(0) if outer.faults else outer.part_faults.get(provider, outer.fault)
+
+    def time(self) -> datetime:
+        return self.server.outer.now or datetime.now(UTC)
+
+    def part(self, name: str, body: dict) -> None:
+        """What is no forecast: its own fault, or the good answer."""
+        kind = "application/json" if name == "ensemble" else "application/geo+json"
+        fault = self.server.outer.part_faults.get(name, "")
+        latitude, longitude = self.server.outer.place
+        self.fault(fault, name, body, kind, {}, latitude, longitude, self.time())
 
     def say(self, status: int, body, kind: str = "application/json", headers=()) -> None:
         raw = body if isinstance(body, bytes) else json.dumps(body).encode()
@@ -86,8 +121,8 @@ class _Handler(BaseHTTPRequestHandler):
     def forecast(self, provider: str, fault: str) -> None:
         outer = self.server.outer
         latitude, longitude = outer.place
-        now = outer.now or datetime.now(UTC)
-        body = forecast_body(provider, latitude, longitude, now)
+        now = self.time()
+        body = forecast_body(provider, latitude, longitude, now, **outer.size)
         kind = "application/geo+json" if provider == "nws" else "application/json"
         headers = dict(outer.cache_headers)
         if fault == "" and self._unchanged(headers):
@@ -222,6 +257,19 @@ class WeatherServer:
         The time that the forecasts are made for; the present when not set.
     cache_headers : dict
         ETag, Last-Modified, Expires and the like of a good answer; conditional requests are then answered.
+    part_faults : dict
+        Faults of other answers than forecasts by name ("points", "alerts", "stations", "observations", "ensemble"),
+        and of the forecasts of one provider alone by its name.
+    alerts : list of dict
+        What the warnings in force say; none are in force when empty.
+    stations : list of str
+        Stations near the place, the nearest first.
+    warmer : float
+        By how much stations measure warmer than the forecast is [K].
+    members : dict
+        How many members a model has; 31 where it is not named.
+    size : dict
+        How many days the forecasts hold, where it is not the ordinary number: {"days": 4}.
     retry_after : str
         What "status-429-seconds" asks to wait [s].
     requests : list of (path, headers)
@@ -230,6 +278,10 @@ class WeatherServer:
 
     def __init__(self, now: datetime | None = None):
         self.fault, self.faults, self.now = "", [], now
+        self.part_faults: dict[str, str] = {}
+        self.size: dict[str, int] = {}
+        self.alerts: list[dict] = []
+        self.stations, self.warmer, self.members = ["KTST", "KTSU"], 0.0, {}
         self.cache_headers: dict[str, str] = {}
         self.retry_after = "1800"
         self.requests: list[tuple[str, dict[str, str]]] = []

@@ -44,7 +44,8 @@ def refused(source: str) -> str:
 class Kept:
     """One answer as evidence: what it is for, its bytes by hash, and when it came.
 
-    `confirmed_at` is when the provider last vouched for it, as it stood when the answer was used.
+    `confirmed_at` is when the provider last vouched for it, as it stood when the answer was used. `remark` is what a
+    person should know although it can be used.
     """
 
     role: Role
@@ -54,19 +55,22 @@ class Kept:
     confirmed_at: datetime
     url: str = ""
     body: bytes = field(default=b"", repr=False, compare=False)
+    remark: str = ""
 
     @classmethod
-    def of(cls, role: Role, source: str, payload: Payload) -> Kept:
-        return cls(role, source, payload.sha256, payload.fetched_at, payload.confirmed_at, payload.url, payload.body)
+    def of(cls, role: Role, source: str, payload: Payload, remark: str = "") -> Kept:
+        return cls(role, source, payload.sha256, payload.fetched_at, payload.confirmed_at, payload.url, payload.body,
+                   remark)  # fmt: skip
 
     def plain(self) -> dict[str, Any]:
         return {"role": self.role, "source": self.source, "sha256": self.sha256, "url": self.url,
-                "fetched_at": stamp(self.fetched_at), "confirmed_at": stamp(self.confirmed_at)}  # fmt: skip
+                "fetched_at": stamp(self.fetched_at), "confirmed_at": stamp(self.confirmed_at),
+                "remark": self.remark}  # fmt: skip
 
     @classmethod
     def read(cls, plain: Mapping[str, Any], body: bytes = b"") -> Kept:
         return cls(plain["role"], plain["source"], plain["sha256"], instant(plain["fetched_at"]),
-                   instant(plain["confirmed_at"]), plain["url"], body)  # fmt: skip
+                   instant(plain["confirmed_at"]), plain["url"], body, plain.get("remark", ""))  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

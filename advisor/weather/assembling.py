@@ -15,8 +15,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from advisor.agreement import cross_checked
+from advisor.clock import to_numpy
 from advisor.errors import WeatherError
-from advisor.forecast import Field, Flag, Forecast, empty_forecast
+from advisor.forecast import Field, Flag, Forecast, empty_forecast, extended
 from advisor.measured_past import with_past
 from advisor.model import Household, Settings
 from advisor.quality import control
@@ -28,6 +29,8 @@ from advisor.warnings_in_force import Warnings, asked_for, offering, with_warnin
 from advisor.weather.answers import Answers, Failure, Kept
 from advisor.weather.past import read_past
 
+#: days for which there is always an answer, be it that nothing is known
+DAYS_AHEAD = 8
 NOTHING_YET = "no weather source has answered yet"
 
 
@@ -123,9 +126,13 @@ def _base(household: Household, answers: Answers, now: datetime) -> tuple[Foreca
         return empty_forecast(now, faults or NOTHING_YET), (), tuple(one.says for one in failures)
     fresh = [pair for pair in found if not _stale(pair[1])]
     kept, forecast = (fresh or found)[0]
+    # One that ends before the days that are asked about says unknown of them, and not nothing.
+    forecast = extended(forecast, forecast.index(to_numpy(now, "h")) + DAYS_AHEAD * 24)
     if faults:
         stood_in = kept.source not in {one.source for one in failures}
         forecast = _with_faults(forecast, kept, faults, now, stood_in=stood_in)
+    if kept.remark:
+        forecast = _noted(forecast, f"{SOURCES[kept.source].title}: {kept.remark}")
     return forecast, (kept,), tuple(one.says for one in failures)
 
 

@@ -145,7 +145,7 @@ def _one_forecast(asker: Asker, name: str, role) -> Kept | Failure:
     lacking = lacks(control(forecast, asker.now), asker.now)
     if lacking:
         return Kept.of("poor", name, asker.keep(poor(name), answer))
-    return Kept.of(role, name, asker.keep(name, answer))
+    return Kept.of(role, name, asker.keep(name, answer), "; ".join(answer.warnings))
 
 
 def lacks(forecast: Forecast, now: datetime) -> str:

@@ -41,8 +41,9 @@ def write(folder: Path, weather: str = "", before: str = "") -> Path:
 
 
 def household(folder: Path, weather: str = "", before: str = "") -> Household:
-    return load(write(folder, weather, before), now=NOW)
+    return with_weather(load(write(folder, weather, before), now=NOW))
 
 
 def with_weather(one: Household, **settings) -> Household:
-    return replace(one, settings=replace(one.settings, **settings))
+    """With other settings; the forecast counts as it is, so that a verdict rests on its values and not on a spread."""
+    return replace(one, settings=replace(one.settings, **{"assumed_members": 0, **settings}))
