@@ -51,7 +51,7 @@ def review_text(
             f"Weather: {weather.weather or 'none is kept of these days; give a file with --observed'}", width
         ),
         "",
-        f"Did the weather keep its word? {_summary(weather)}",
+        f"Did the weather keep its word? {summary(weather)}",
     ]
     for one in weather.limits:
         if one.status not in (KEPT, UNKNOWN):
@@ -64,11 +64,11 @@ def review_text(
         lines.append(_wrap(f"kept: {', '.join(kept)}.", width, f"  {_MARKS[KEPT]} ", "    "))
     lines += [
         "",
-        *_rain_lines(weather, household.units, width),
-        *_night_lines(weather, household.units, zone, width),
+        *rain_lines(weather, household.units, width),
+        *night_lines(weather, household.units, zone, width),
     ]
-    lines += ["", *_response_lines(found, times, zone, now, width)]
-    lines += ["", *_advice_lines(advice, zone, width), "", _wrap(SHORT_CAUTION, width)]
+    lines += ["", *response_lines(found, times, zone, now, width)]
+    lines += ["", *advice_lines(advice, zone, width), "", _wrap(SHORT_CAUTION, width)]
     return "\n".join(lines)
 
 
@@ -89,12 +89,14 @@ def _unknown_lines(weather: WeatherReview, width: int) -> list[str]:
     return lines
 
 
-def _summary(weather: WeatherReview) -> str:
+def summary(weather: WeatherReview) -> str:
+    """How many limits were kept, at risk, broken and unknown."""
     counts = [(status, len(weather.of(status))) for status in ("broken", "at risk", "unknown", "kept")]
     return ", ".join(f"{count} {status}" for status, count in counts if count) or "nothing to look at"
 
 
-def _rain_lines(weather: WeatherReview, system: str, width: int) -> list[str]:
+def rain_lines(weather: WeatherReview, system: str, width: int) -> list[str]:
+    """Rain within the rainfast time, and what is published of its wash-off."""
     rain = weather.rain
     if rain.rainfast_hours is None:
         return [] if weather.task.label.mode == "soil" else [
@@ -117,7 +119,8 @@ def _rain_lines(weather: WeatherReview, system: str, width: int) -> list[str]:
     return [_wrap(line, width)]
 
 
-def _night_lines(weather: WeatherReview, system: str, zone, width: int) -> list[str]:
+def night_lines(weather: WeatherReview, system: str, zone, width: int) -> list[str]:
+    """The nights after the pass against their limit; nothing where no rule asks for them."""
     if not weather.nights:
         return []
     told = []
@@ -129,9 +132,10 @@ def _night_lines(weather: WeatherReview, system: str, zone, width: int) -> list[
     return [_wrap(f"Nights (limit {limit}): {'; '.join(told)}.", width)]
 
 
-def _response_lines(
+def response_lines(
     found: Sequence[Response], times: Timetable, zone, now: datetime, width: int
 ) -> list[str]:
+    """When to look and to judge, and what the looks came to."""
     first, judge = (
         moment.astimezone(zone).strftime("%-d %b") for moment in (times.first_look, times.judge_from)
     )
@@ -155,7 +159,8 @@ def _response_lines(
     return lines
 
 
-def _advice_lines(advice: Advice, zone, width: int) -> list[str]:
+def advice_lines(advice: Advice, zone, width: int) -> list[str]:
+    """What follows for the next pass, and when."""
     lines = [f"Follow-up: {_PROPOSALS[advice.proposal]}."]
     lines += [_wrap(text, width, "  - ", "    ") for text in advice.reasons]
     if advice.wanted_from is not None:

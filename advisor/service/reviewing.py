@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from advisor.ledger import read_ledger
+from advisor.model import Record
 from advisor.recording.season import season_use
 from advisor.review.advice import Advice, advise
 from advisor.review.observed import merge
-from advisor.review.response import Look, responses, timetable
+from advisor.review.response import Look, Response, Timetable, responses, timetable
 from advisor.review.weather import HOURS_AFTER, HOURS_BEFORE, WeatherReview, axis_of, review_weather, task_of
 from advisor.seen_weather import newest_forecast, parts
 from advisor.service.occasions import review_day
@@ -26,11 +29,22 @@ def reviews_of(service, day: date, now: datetime) -> list[tuple[WeatherReview, A
     household = service.household
     ledger = [one for one in read_ledger(household, service.database) if one.started_at <= now]
     due = [record for record in ledger if review_day(household, record) == day]
-    made = [_review(service, record, ledger, now) for record in due]
-    return [one for one in made if one is not None]
+    made = [review_of(service, record, ledger, now) for record in due]
+    return [(one.weather, one.advice) for one in made if one is not None]
 
 
-def _review(service, record, ledger, now: datetime) -> tuple[WeatherReview, Advice] | None:
+@dataclass(frozen=True)
+class PassReview:
+    """Everything that is known of one pass afterwards."""
+
+    weather: WeatherReview
+    responses: Sequence[Response]
+    times: Timetable
+    advice: Advice
+
+
+def review_of(service, record: Record, ledger: Sequence[Record], now: datetime) -> PassReview | None:
+    """One pass looked back at by what is kept; None where its area, treatment or label is gone from the files."""
     household = service.household
     task = task_of(household, record, ledger)
     if task is None:
@@ -49,4 +63,4 @@ def _review(service, record, ledger, now: datetime) -> tuple[WeatherReview, Advi
     latest = {one.taken_at: Look(one.taken_at, one.data["cover"], one.data.get("untreated")) for one in looked}
     season = season_use(household, task.treatment, task.area, ledger, record.started_at)
     found = responses(list(latest.values()), record.started_at, ended, times)
-    return weather, advise(task, record, weather, found, times, season, now)
+    return PassReview(weather, found, times, advise(task, record, weather, found, times, season, now))
