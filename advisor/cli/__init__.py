@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import sys
+from typing import NoReturn
 
 import click
 
@@ -56,6 +57,7 @@ class _Group(click.Group):
 
 
 @click.group(cls=_Group, context_settings={"help_option_names": ["-h", "--help"]})
+@click.option("--debug", is_flag=True, expose_value=False, help="Show where an unexpected fault comes from.")
 @click.version_option(__version__, "--version", message="advisor %(version)s")
 def cli():
     """Tells when a labelled lawn treatment may go ahead, and why not.
@@ -71,32 +73,50 @@ def cli():
 
 def main() -> None:
     """Run the command line; expected errors are one clear message, never a traceback."""
-    wants_json = "--json" in sys.argv
     try:
-        cli.main(standalone_mode=False)
-    except click.exceptions.Abort:
+        # without standalone mode click hands the status of an Exit back
+        status = cli.main(standalone_mode=False)
+        sys.stdout.flush()
+    except (click.exceptions.Abort, KeyboardInterrupt):
         sys.exit(130)
-    except KeyboardInterrupt:
-        sys.exit(130)
-    except click.exceptions.Exit as stop:
-        sys.exit(stop.exit_code)
     except click.ClickException as error:
-        if wants_json:
+        if "--json" in sys.argv:
             _print_error("usage", error.format_message(), "", "")
         else:
             error.show(file=sys.stderr)
         sys.exit(2)
     except AdvisorError as error:
-        if wants_json:
-            first = error.problems[0]
-            _print_error(error.code, str(error), first.hint, first.where)
-        else:
-            click.echo(f"advisor: {error}", err=True)
+        _tell(error.code, str(error), error.problems[0].hint, error.problems[0].where)
         sys.exit(error.exit_status)
+    except SystemExit:
+        if not isinstance(sys.stdout, click.utils.PacifyFlushWrapper):
+            raise
+        _end_quietly()
     except BrokenPipeError:
-        # the reader has closed the pipe: end quietly, and keep the interpreter from complaining at exit
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
+        _end_quietly()
+    except Exception as error:
+        if "--debug" in sys.argv:
+            raise
+        what = f"unexpected fault: {type(error).__name__}: {error}"
+        _tell("fault", what, "this is a fault of the program; `advisor --debug ...` shows where", "")
+        sys.exit(1)
+    sys.exit(status if isinstance(status, int) else 0)
+
+
+def _end_quietly() -> NoReturn:
+    """The reader has closed the pipe; keep the interpreter from complaining at exit."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    sys.exit(0)
+
+
+def _tell(code: str, message: str, hint: str, where: str) -> None:
+    """An error where its reader looks for it: JSON on standard output when that was asked for, else words."""
+    if "--json" in sys.argv:
+        _print_error(code, message, hint, where)
+        return
+    click.echo(f"advisor: {message}", err=True)
+    if code == "fault":
+        click.echo(f"    {hint}", err=True)
 
 
 def _print_error(code: str, message: str, hint: str, where: str) -> None:
