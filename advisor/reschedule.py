@@ -23,6 +23,7 @@ import numpy as np
 
 from advisor.model import PlanEntry, PlanKind, Record, Task
 from advisor.outlook import Day, Outlook, TaskOutlook
+from advisor.planning import day_for_seed, seeding_wait
 from advisor.season_totals import ingredient_totals, records_of_year, worst_share
 from advisor.sequence import Room, follow_up_span, is_overdue, room_left
 from advisor.sequence.season import next_season
@@ -380,12 +381,8 @@ class _Case:
         return tuple(found)
 
     def _seed_from(self, last: date) -> date | None:
-        wait = self.task.label.limits.get("seeding_after")
-        if wait is None:
-            if self.task.label.mode != "foliar":
-                return None
-            wait = USUAL_SEEDING_WAIT
-        return last + timedelta(days=math.ceil(wait / 24.0) + (1 if wait % 24.0 == 0.0 else 0))
+        wait, _ = seeding_wait(self.task)
+        return None if wait is None else day_for_seed(last, wait)
 
     def _seed_after_the_last_record(self) -> date | None:
         if not self.task.done:
@@ -394,10 +391,6 @@ class _Case:
         last = self.task.done[-1].ended_at or self.task.done[-1].started_at
         found = self._seed_from(last.astimezone(zone).date())
         return None if found is None else max(found, self.today)
-
-
-#: [h] from spray to seed where the label of a foliar product does not say: four weeks, common practice, no source
-USUAL_SEEDING_WAIT = 28 * 24.0
 
 
 def _noon(day: date, task: Task) -> datetime:
