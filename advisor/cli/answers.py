@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import functools
 import sys
+from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import click
@@ -11,6 +14,25 @@ import click
 from advisor.errors import UsageError
 
 _POINTS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
+
+
+def sub_options(command):
+    """--home, --now and --json of a subcommand, which may also stand before it; handed over as one `Common`."""
+
+    @click.option("--home", metavar="DIR", help="The household folder.")
+    @click.option("--now", metavar="T", help="Pretend that it is this time.")
+    @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+    @click.pass_obj
+    @functools.wraps(command)
+    def wrapped(common, home, now, as_json, **rest):
+        from advisor.cli.options import instant
+
+        changes = {} if home is None else {"home": Path(home)}
+        if now is not None:
+            changes["now"] = instant(now, "--now")
+        return command(replace(common, as_json=common.as_json or as_json, **changes), **rest)
+
+    return wrapped
 
 
 def somebody_is_there() -> bool:

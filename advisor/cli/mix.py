@@ -6,6 +6,7 @@ import json
 
 import click
 
+from advisor.cli.answers import sub_options
 from advisor.cli.options import common_options, load_household, width
 from advisor.errors import UsageError, did_you_mean
 
@@ -83,7 +84,7 @@ def mix(ctx, common, area, treatment, sprayed, volume, measure, adjuvant):
 
 def _wanted(common, household, area, treatment):
     """(treatment, area) pairs asked for, and the ledger."""
-    from advisor.ledger import read_ledger
+    from advisor.ledger import read_ledger, read_plans
     from advisor.sequence import next_tasks
 
     records = read_ledger(household, common.database)
@@ -102,7 +103,7 @@ def _wanted(common, household, area, treatment):
             )
         return [(chosen, household.areas[one]) for one in chosen.areas if area in (None, one)], records
     past = [record for record in records if record.started_at <= common.now]
-    tasks = next_tasks(household, past, common.now)
+    tasks = next_tasks(household, past, common.now, read_plans(common.database))
     return [(task.treatment, task.area) for task in tasks if area in (None, task.area.id)], records
 
 
@@ -163,7 +164,7 @@ def _say_if_old(plan, calibrations, now):
 @click.option("--used", metavar="VOLUME", help="Known-area method: water to fill the tank up again.")
 @click.option("--on", "on_area", metavar="SIZE", help="Known-area method: the area sprayed with it.")
 @click.option("--dry-run", is_flag=True, help="Work it out, and keep nothing.")
-@click.pass_obj
+@sub_options
 def calibrate(common, sprayer, caught, walked, caught_for, plot, used, on_area, dry_run):
     """Keep how much a sprayer puts out, measured with clean water.
 
@@ -241,7 +242,7 @@ def _seconds(text, flag):
 
 
 @mix.command("calibrations", epilog="Example: advisor mix --home my-lawn calibrations")
-@click.pass_obj
+@sub_options
 def calibrations(common):
     """List all calibrations, oldest first; the newest of a sprayer counts."""
     from advisor import units

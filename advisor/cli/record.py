@@ -14,7 +14,6 @@ from advisor.cli.answers import (
     product_amount,
     quantity,
     somebody_is_there,
-    stored_past,
 )
 from advisor.cli.options import common_options, load_household, width
 from advisor.errors import Problem, UsageError, did_you_mean
@@ -125,10 +124,11 @@ def _refuse(faults, as_it_happened):
 
 def _gather(common, household, ledger, original, given):
     """(record, details) from the options, the start card, the original of a correction, and questions."""
+    from advisor.cli.record_weather import newest_card
     from advisor.model import Record
     from advisor.recording.details import from_extra, label_of, presumed
 
-    card = _card(common, household, given) if given["from_start"] else None
+    card = newest_card(common, given["area"], given["treatment"]) if given["from_start"] else None
     base = original.record if original is not None else None
     area = given["area"] or (card and card["area"]) or (base and base.area) or _asked(
         "area", "Which area", next(iter(household.areas)) if len(household.areas) == 1 else None)  # fmt: skip
@@ -201,6 +201,7 @@ def _details(common, household, made, kept, label, card, given):
 
 def _weather(common, household, made, kept, card, given):
     """Readings given here, else those of the start card, else what was observed or forecast."""
+    from advisor.cli.record_weather import weather_of
     from advisor.recording.weather_then import weather_then
 
     readings = dict(card["readings"]) if card is not None else {}
@@ -212,56 +213,8 @@ def _weather(common, household, made, kept, card, given):
         readings["wind_from_direction"] = direction(given["wind_from"], "--wind-from")
     if kept.weather.source and not readings and common.weather is None:
         return kept.weather
-    forecast, until, seen_as = _forecast(common, household, made)
+    forecast, until, seen_as = weather_of(common, household, made)
     return weather_then(readings, forecast, made.started_at, made.ended_at, until, seen_as)
-
-
-def _forecast(common, household, made):
-    """(weather of that time, until when it had happened, what it then counts as): the file, else what is kept."""
-    from advisor.recording.details import OBSERVED, PAST_HOURS
-
-    if common.weather is not None:
-        return (*stored_past(common, household), PAST_HOURS)
-    if not common.database.exists():
-        return None, None, PAST_HOURS
-    from datetime import timedelta
-
-    from advisor.review.observed import MEASURED, merge
-    from advisor.review.weather import HOURS_BEFORE, axis_of
-    from advisor.seen_weather import newest_forecast, parts
-    from advisor.store import Store
-
-    with Store.open_readonly(common.database) as store:
-        first, hours = axis_of(made)
-        since = made.started_at - timedelta(hours=HOURS_BEFORE)
-        found = parts(
-            household, store, since, (made.ended_at or made.started_at) + timedelta(hours=1), common.now
-        )
-        seen = merge(found, first, hours)
-        kind = seen.kind(list(seen.origin), HOURS_BEFORE, HOURS_BEFORE + 1)
-        if kind:
-            return seen.forecast, common.now, OBSERVED if kind == MEASURED else PAST_HOURS
-        return newest_forecast(household, store, made.started_at), None, PAST_HOURS
-
-
-def _card(common, household, given):
-    """The newest start card, of the area where one is named."""
-    from advisor.store.measurements import START_CARD, of_subject
-
-    cards = []
-    if common.database.exists():
-        from advisor.store import Store
-
-        with Store.open_readonly(common.database) as store:
-            cards = of_subject(store, START_CARD, until=common.now)
-    cards = [one for one in cards if given["area"] in (None, one.data["area"])
-             and given["treatment"] in (None, one.data["treatment"])]  # fmt: skip
-    if not cards:
-        raise UsageError("there is no start card to take readings from", hint="make one with: advisor start")
-    from advisor.clock import parse_instant
-
-    newest = cards[-1]
-    return {**newest.data, "id": newest.id, "started_at": parse_instant(newest.data["start"])}
 
 
 def _only_treatment(household, area):

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from advisor.cli.answers import sub_options
 from advisor.cli.options import common_options, load_household, width
 from advisor.errors import InvalidFile, Problem, UsageError
 
@@ -105,7 +106,7 @@ def _line(row, household) -> str:
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--as-it-happened", is_flag=True, help="Also those that checks speak against; they are noted.")
 @click.option("--dry-run", is_flag=True, help="Check and tell, and keep nothing.")
-@click.pass_obj
+@sub_options
 def import_(common, file, as_it_happened, dry_run):
     """Read passes of the past from a CSV file: all of them or none.
 

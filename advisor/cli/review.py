@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from advisor.cli.answers import moment, quantity, stored_past
+from advisor.cli.answers import moment, quantity, stored_past, sub_options
 from advisor.cli.options import common_options, load_household, width
 from advisor.errors import UsageError, did_you_mean
 
@@ -188,7 +188,7 @@ def _looks(common, record):
 @click.option("--untreated", metavar="SHARE", help="The same on the strip that was left untreated.")
 @click.option("--at", metavar="T", help="When you looked, the site's own time; now when not given.")
 @click.option("--dry-run", is_flag=True, help="Check and tell, and keep nothing.")
-@click.pass_obj
+@sub_options
 def look(common, area, treatment, cover, untreated, at, dry_run):
     """Enter how much turf the weeds cover: before a pass, one week after it, and two to three weeks after it.
 

@@ -11,6 +11,7 @@ from advisor.clock import iso
 from advisor.messages.cautions import SHORT_CAUTION
 from advisor.messages.record_text import compass
 from advisor.model import Household, Task
+from advisor.recording.deadlines import HIRE_REMINDERS
 from advisor.start_card import BEAUFORT, GOOD_FOR_MINUTES, Check, StartCard
 
 SCHEMA_ID = "advisor.start/1"
@@ -51,8 +52,15 @@ def form_text(household: Household, task: Task, width: int = 80) -> str:
             distance = units.show(one.distance, "length", system)
             lines.append(_wrap(f"{one.name} ({one.kind}), {distance} {where}", width, "  - ", "    "))
         lines.append("")
+    lines += _for_hire(household, width)
     lines.append(_wrap(SHORT_CAUTION, width))
     return "\n".join(lines)
+
+
+def _for_hire(household: Household, width: int) -> list[str]:
+    if not household.for_hire:
+        return []
+    return ["For hire:", *(_wrap(text, width, "  - ", "    ") for text in HIRE_REMINDERS), ""]
 
 
 def card_text(card: StartCard, width: int = 80) -> str:
@@ -77,7 +85,7 @@ def card_text(card: StartCard, width: int = 80) -> str:
         lines += ["", f"The readings hold for {GOOD_FOR_MINUTES:.0f} minutes. Stop at once when"]
         lines += [_wrap(stop.text, width, "  - ", "    ") for stop in card.stops]
         lines += ["", _wrap(f"Afterwards: advisor record --from-start --area {task.area.id}", width)]
-    lines += ["", _wrap(SHORT_CAUTION, width)]
+    lines += ["", *_for_hire(household, width), _wrap(SHORT_CAUTION, width)]
     return "\n".join(lines)
 
 

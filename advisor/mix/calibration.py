@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from advisor.errors import UsageError
 from advisor.mix.arithmetic import (
@@ -15,6 +15,7 @@ from advisor.mix.arithmetic import (
     carrier_from_known_area,
     gallons_per_acre_to_litres_per_m2,
 )
+from advisor.model import Household
 
 #: what a hand can, a knapsack or a lawn boom can put out at all [L/m²]: 2 to 500 gal/acre. Common practice, no source.
 PLAUSIBLE = (0.002, 0.5)
@@ -100,6 +101,15 @@ def by_known_area(used: float, area: float) -> Calibration:
     _positive(area, "the area sprayed")
     rate = float(carrier_from_known_area(used, area))
     return Calibration(KNOWN_AREA, _plausible(rate), {"used_l": used, "area_m2": area})
+
+
+def with_calibrations(household: Household, carrier_rates: Mapping[str, float]) -> Household:
+    """The household with its sprayers as they were calibrated last: output [L/m²] by the sprayer's id."""
+    sprayers = {
+        name: replace(sprayer, carrier_rate=carrier_rates[name]) if name in carrier_rates else sprayer
+        for name, sprayer in household.sprayers.items()
+    }
+    return household if sprayers == household.sprayers else replace(household, sprayers=sprayers)
 
 
 def _positive(value: float, what: str) -> None:

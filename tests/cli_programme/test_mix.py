@@ -92,6 +92,28 @@ def test_the_newest_calibration_counts_and_the_sheet_says_so(run):
     assert len(run("mix", "calibrations", now=NOW).out.splitlines()) == 2
 
 
+def test_the_household_may_be_named_behind_the_subcommand(home, monkeypatch, capsys):
+    import sys
+
+    from advisor.cli import main
+
+    words = [
+        "mix",
+        "calibrate",
+        "knapsack",
+        "--caught",
+        "40 floz",
+        "--home",
+        str(home),
+        "--now",
+        NOW,
+        "--json",
+    ]
+    monkeypatch.setattr(sys, "argv", ["advisor", *words])
+    main()
+    assert '"carrier_rate_l_per_m2"' in capsys.readouterr().out and (home / "advisor.db").exists()
+
+
 def test_a_trial_run_keeps_nothing(run, home):
     assert run("mix", "calibrate", "knapsack", "--caught", "40 floz", "--dry-run", now=NOW).status == 0
     assert not (home / "advisor.db").exists()

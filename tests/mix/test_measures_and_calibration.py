@@ -8,7 +8,7 @@ import pytest
 
 from advisor.errors import UsageError
 from advisor.mix.arithmetic import ACRE_M2, FLUID_OUNCE_ML, GALLON_L, SQUARE_FOOT_M2
-from advisor.mix.calibration import by_catch, by_known_area
+from advisor.mix.calibration import by_catch, by_known_area, with_calibrations
 from advisor.mix.measures import read_measures, to_get
 
 
@@ -99,3 +99,15 @@ def test_trials_that_cannot_be_right(trial):
     with pytest.raises(UsageError) as caught:
         trial()
     assert caught.value.hint
+
+
+def test_a_calibration_takes_the_place_of_what_the_file_says():
+    from advisor.mix.plan import plan_mix
+    from tests.mix.household import household, parts
+
+    home = household()
+    assert with_calibrations(home, {}) is home and with_calibrations(home, {"other": 0.1}) is home
+    calibrated = with_calibrations(home, {"knapsack": home.sprayers["knapsack"].carrier_rate * 2})
+    # twice the water on the same turf, and the same product
+    once, twice = plan_mix(*parts(home)), plan_mix(*parts(calibrated))
+    assert twice.volume == pytest.approx(2 * once.volume) and twice.product == pytest.approx(once.product)

@@ -321,3 +321,23 @@ def test_a_record_takes_the_readings_over():
     assert values == {"wind_speed_2m": pytest.approx(2.2), "wind_from_direction": 126.0, "wind_gust": 4.0,
                       "air_temperature": 18.5, "relative_humidity": 50.0}  # fmt: skip
     assert Readings(NOW).for_record() == {}
+
+
+@pytest.mark.parametrize(("until", "verdict"), [(None, "unknown"), (2027, "go"), (2025, "no-go")])
+def test_for_hire_nobody_starts_without_a_licence_in_date(until, verdict):
+    from datetime import date
+
+    from advisor.model import Licence
+
+    licence = None if until is None else Licence("A. Mower", "L-1", date(until, 1, 1))
+    task = replace(TASKS["front"], household=replace(HOME, for_hire=True, licence=licence))
+    assert card(task=task).verdict == verdict
+
+
+def test_a_restricted_product_wants_a_certified_applicator():
+    from advisor.model import Licence
+
+    task = replace(TASKS["front"], label=replace(TASKS["front"].label, restricted_use=True))
+    assert card(task=task).verdict == "unknown"
+    named = replace(HOME, licence=Licence("A. Mower", "L-1", None, "C-1"))
+    assert card(task=replace(task, household=named)).verdict == "go"
