@@ -4,6 +4,8 @@
 hours that are over   measured values replace the forecast's own, in all members; a gap of the forecast is
                       filled from the past hours of other answers, never from what they had only forecast
 hours still to come   stay as they are
+variables             only those that the forecast carries: one that is known of the past alone would look like a gap
+                      of what is to come. Humidity and dew point follow from each other
 ====================  ==================================================================================
 
 The soil's water balance, the leaves before the work and the moisture before a runoff rest on these hours.
@@ -17,6 +19,7 @@ from datetime import datetime
 
 import numpy as np
 
+from advisor.atmosphere import moisture
 from advisor.clock import HOUR, to_numpy
 from advisor.forecast import Field, Forecast, Reason, on_axis
 from advisor.variables import VARIABLES
@@ -46,6 +49,7 @@ def with_past(forecast: Forecast, past: Past, now: datetime) -> Forecast:
     """The forecast with what is known of the hours that are over at `now`, on an axis that begins with the earlier."""
     if past.empty:
         return forecast
+    past = _with_humidity(past)
     seen = past.forecast
     start = min(forecast.start, seen.start)
     end = forecast.start + forecast.hours * HOUR
@@ -58,6 +62,8 @@ def with_past(forecast: Forecast, past: Past, now: datetime) -> Forecast:
     at = np.clip(at, 0, seen.hours - 1)
     fields, taken = dict(own.fields), {}
     for name, one in seen.fields.items():
+        if name not in own.fields:
+            continue
         length = 0 if VARIABLES[name].kind == "instant" else 1
         over = inside & (own.axis + length * HOUR <= to_numpy(now))
         known = over & one.known[0, 0, at]
@@ -78,6 +84,29 @@ def with_past(forecast: Forecast, past: Past, now: datetime) -> Forecast:
     return replace(own, fields=fields, provenance=provenance)
 
 
+def _with_humidity(past: Past) -> Past:
+    """Past weather with humidity from the dew point and the dew point from humidity, where only the other is known."""
+    fields, measured = dict(past.forecast.fields), dict(past.measured)
+    if "air_temperature" not in fields:
+        return past
+    air = fields["air_temperature"].values
+    for name, other, derive in (
+        ("relative_humidity", "dew_point", moisture.relative_humidity),
+        ("dew_point", "relative_humidity", moisture.dew_point),
+    ):
+        if other not in past.forecast.fields:
+            continue
+        derived = derive(air, past.forecast.fields[other].values)
+        stated = past.forecast.fields.get(name)
+        gap = np.ones(derived.shape, dtype=bool) if stated is None else np.isnan(stated.values)
+        values = np.where(gap, derived, np.nan if stated is None else stated.values)
+        reason = np.where(np.isnan(values), Reason.NULL, Reason.KNOWN).astype(np.uint8)
+        fields[name] = Field(values, reason)
+        of_derived = past.measured[other] & past.measured["air_temperature"]
+        measured[name] = np.where(gap[0, 0], of_derived, past.measured.get(name, False))
+    return Past(replace(past.forecast, fields=fields), measured)
+
+
 def _hours(where: Iterable[np.ndarray]) -> int:
     """How many hours are marked in any of several rows."""
     rows = list(where)
@@ -86,11 +115,8 @@ def _hours(where: Iterable[np.ndarray]) -> int:
 
 def _laid_over(own: Forecast, name: str, seen: Field, at: np.ndarray, known: np.ndarray, measured: np.ndarray):
     """(field, where it was changed)."""
-    mine = own.fields.get(name)
-    there = seen.values[:1, :1, at]
+    mine, there = own.fields[name], seen.values[:1, :1, at]
     hours = np.arange(own.hours, dtype=np.int32)
-    if mine is None:
-        mine = Field(np.full((1, 1, own.hours), np.nan), np.full((1, 1, own.hours), Reason.NOT_CARRIED, dtype=np.uint8))
     take = measured | (known & ~mine.known.any(axis=(0, 1)))
     values = np.where(take, there, mine.values).astype(mine.values.dtype)
     reason = np.where(take, np.uint8(Reason.KNOWN), mine.reason)

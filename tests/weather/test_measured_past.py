@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from spread.forecasts import NOW, START, at, blocks, ensemble, field, plain
 
 from advisor.forecast import Forecast, Provenance, Reason
@@ -74,10 +75,21 @@ def test_all_members_share_what_has_happened():
     assert (made.nominal_members == 10).all()
 
 
-def test_a_variable_that_the_forecast_lacks_is_known_in_the_past_only():
+def test_a_variable_that_the_forecast_lacks_is_not_added():
+    """Known of the past alone it would look like a gap of what is to come."""
     made = with_past(plain(cloud_cover=None), past(cloud_cover=field(np.full(200, 50.0))), NOW)
-    known = made.fields["cloud_cover"].known[0, 0]
-    assert known[:TODAY].all() and not known[TODAY + 1 :].any()
+    assert "cloud_cover" not in made.fields
+
+
+def test_humidity_and_dew_point_follow_from_each_other():
+    """20 degC with a dew point of 10 degC is 52.5 % (FAO-56 eq. 11: 1.2280 of 2.3383 kPa)."""
+    seen = past(air_temperature=field(np.full(200, 20.0)), dew_point=field(np.full(200, 10.0)))
+    made = with_past(plain(dew_point=None), seen, NOW)
+    assert made.values("relative_humidity")[0, 0, 3] == pytest.approx(100 * 1.2280 / 2.3383, abs=0.02)
+    assert "dew_point" not in made.fields
+    back = past(air_temperature=field(np.full(200, 20.0)), relative_humidity=field(np.full(200, 52.517)))
+    made = with_past(plain(relative_humidity=None), back, NOW)
+    assert made.values("dew_point")[0, 0, 3] == pytest.approx(10.0, abs=0.01)
 
 
 def test_blocks_of_rain_keep_their_bounds_and_measured_hours_are_their_own():
