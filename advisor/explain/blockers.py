@@ -184,6 +184,11 @@ def _of(finding: Finding, task: int, starts: list[int]) -> Finding:
     )  # fmt: skip
 
 
+def least_change(blocker: Blocker, system: str) -> str:
+    """The change that a sole blocker needs, as a person reads it; empty where it has none."""
+    return "" if blocker.change is None else _rounded_up(blocker.change, blocker.dimension, system)
+
+
 def _rounded_up(value: float, dimension: str, system: str) -> str:
     """A needed change as a person reads it, never less than is needed and never rounded to nothing."""
     places = max(units.display_decimals(dimension, system), 1)

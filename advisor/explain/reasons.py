@@ -20,6 +20,10 @@ from advisor.verdict import GO, NO_GO, UNKNOWN, VERDICT_WORDS, Verdicts, promise
 
 #: dimensions whose distance to a limit has no spread to be measured by
 _NO_HEADROOM = ("truth", "count", "time", "application_rate")
+#: where values one standard spread below and above the middle lie among normal ones
+_ONE_SPREAD = (0.1587, 0.8413)
+#: counted as just enough under a heating sun: a distance of 0 to its limit then says yes, and no more than that
+_COUNTED_AS_ENOUGH = "mixing_wind"
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,12 +101,14 @@ class Explainer:
         code = self.code(at, task, hour)
         values = members_at(finding.value, task, hour)
         headroom = self._headroom(finding, task, hour, floor)
-        spread = self._spread(quantity, values, hour)
+        summed = finding.rule.measure.take == "sum"
+        spread = self._spread(quantity, values, hour, summed)
+        # dates, answers of yes or no, and sums without spread have no headroom and rank by their chance
+        counted = quantity.name == _COUNTED_AS_ENOUGH and headroom is not None and abs(headroom) < 1e-9
+        if counted or quantity.dimension in _NO_HEADROOM or (summed and not spread > 0):
+            headroom = None
         if headroom is not None and spread > 0:
             return code, median(values), headroom, headroom / spread
-        # dates, answers of yes or no, and sums without spread rank by their chance
-        if quantity.dimension in _NO_HEADROOM or finding.rule.measure.take == "sum":
-            headroom = None
         chance = number_at(self.verdicts.rules[at].lower, task, hour)
         return code, median(values), headroom, _standing(chance, floor or self.verdicts.everything_floor, code)
 
@@ -152,10 +158,16 @@ class Explainer:
         decisive = np.sort(margins)[::-1][wanted - 1]
         return float(decisive) if np.isfinite(decisive) else None
 
-    def _spread(self, quantity: Quantity, values: np.ndarray, hour: int) -> float:
+    def _spread(self, quantity: Quantity, values: np.ndarray, hour: int, summed: bool) -> float:
+        """The larger of the members' and the assumed one; a sum of rain has none where five members in six agree."""
         assumed = float(np.nan_to_num(quantity.assumed_spread(self.lead_hours[hour])))
         known = values[np.isfinite(values)]
-        return max(float(known.std()) if len(known) > 1 else 0.0, assumed)
+        if len(known) < 2:
+            return assumed
+        if summed:
+            low, high = np.quantile(known, _ONE_SPREAD)
+            return max(float(high - low) / 2.0, assumed)
+        return max(float(known.std()), assumed)
 
     def _limit(self, finding: Finding, task: int, value: float) -> float:
         """The limit that is nearer to the value."""
@@ -245,7 +257,8 @@ class Explainer:
             change = change if change is not None else self._shortfall(finding, task, hour)
             value = reason.limit + (abs(change) if finding.at_most is not None else -abs(change))
             aside = f" Half of the members have {show(reason.value)} or better."
-        elif change is None and value is not None and reason.limit is not None:
+        elif value is not None and reason.limit is not None:
+            # the sentence names the median, so the distance that it names is the median's
             change = value - reason.limit
         change = None if change is None else abs(change)
         text = words.format(

@@ -43,7 +43,7 @@ def why_unknown(area: AreaConditions, finding: Finding, task: int, span: range, 
         return "the forecast", f"Not known: {whole}."
     told = [
         _missing(forecast, name, site, reach, table.zone[task])
-        for name in quantity.inputs
+        for name in (_carrier(name, forecast) for name in quantity.inputs)
         if _counts(name, forecast)
     ]
     weight, name, sentence = max((row for row in told if row is not None), default=(0, "", ""))
@@ -63,6 +63,12 @@ def _all_missing(forecast: Forecast) -> str:
     if not forecast.fields:
         return "; ".join(forecast.provenance.notes) or "there is no forecast"
     return next((flag.says for flag in forecast.flags if flag.check == "age"), "")
+
+
+def _carrier(name: str, forecast: Forecast) -> str:
+    """What carries an input: members carry the chance of rain in their amounts."""
+    carried = name == "precipitation_probability" and name not in forecast.fields and forecast.members > 1
+    return "precipitation" if carried and "precipitation" in forecast.fields else name
 
 
 def _counts(name: str, forecast: Forecast) -> bool:

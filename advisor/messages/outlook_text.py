@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import textwrap
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import numpy as np
 
 from advisor import units
 from advisor.clock import from_numpy
-from advisor.explain import RuleReason, difference
+from advisor.explain import Blocker, RuleReason, difference, least_change
 from advisor.forecast import AGE_ASSUMED
 from advisor.messages.cautions import SHORT_CAUTION
 from advisor.messages.waiting import waiting_sentence
@@ -104,7 +104,7 @@ def _decides(day: Day, system: str) -> str:
     if day.verdict == "no-go":
         failing = [reason for reason in day.reasons if reason.verdict == "no-go"]
         if len(day.blocked.sole) == 1 and len(failing) == 1:
-            return f"{failing[0].title.lower()}, alone{_short_of(failing[0], system)}"
+            return f"{failing[0].title.lower()}, alone{_short_of(day.blocked.sole[0], system)}"
         return _names(failing)
     tight = day.tightest
     return f"tightest: {tight.title.lower()}{_spare(tight, system)}" if tight else ""
@@ -119,12 +119,14 @@ def _joined(words: list[str]) -> str:
     return shown if len(words) <= 3 else f"{shown} and {len(words) - 3} more"
 
 
-def _short_of(reason: RuleReason, system: str) -> str:
-    return "" if reason.headroom is None else f" ({_margin(abs(reason.headroom), reason, system)} short)"
+def _short_of(blocker: Blocker, system: str) -> str:
+    return "" if blocker.change is None else f" ({least_change(blocker, system)} short)"
 
 
 def _spare(reason: RuleReason, system: str) -> str:
-    return "" if reason.headroom is None else f" ({_margin(reason.headroom, reason, system)} to spare)"
+    if reason.headroom is None:
+        return f" (kept at {reason.chance:.0%})" if reason.chance < 1.0 else ""
+    return f" ({_margin(reason.headroom, reason, system)} to spare)"
 
 
 def _margin(value: float, reason: RuleReason, system: str) -> str:
@@ -152,17 +154,18 @@ def why_text(outlook: Outlook, scored: TaskOutlook, day: Day, width: int = 80) -
             _wrap(f"Best start {shown}; the chance that everything holds is {day.chance:.0%}.", width)
         )
     else:
-        lines.append(_wrap(f"Seen for a start at {shown}, which comes nearest to a go.", width))
+        chance = f"; the chance that everything holds is {day.chance:.0%}" if day.too_early else ""
+        lines.append(_wrap(f"Seen for a start at {shown}, which comes nearest to a go{chance}.", width))
     if failing:
-        lines += ["", "Against it:"]
+        lines += ["", "What keeps it open:" if day.too_early else "Against it:"]
         for reason in failing:
-            lines += _case(reason, width)
+            lines += _case(reason, width, "?" if day.too_early else "x")
     if unknown:
         lines += ["", "Not known:"]
         for reason in unknown:
             lines.append(_wrap(f"{reason.title}. {_what_is_missing(reason.text)}", width, "  ? ", "    "))
     if day.verdict != "go":
-        lines += ["", *_change(day, failing, unknown, width)]
+        lines += ["", *_change(day, outlook, failing, unknown, width)]
     if kept:
         lines += ["", "It hinges on:" if day.verdict == "go" else "What holds, the tightest first:"]
         for reason in kept[:5]:
@@ -176,15 +179,21 @@ def why_text(outlook: Outlook, scored: TaskOutlook, day: Day, width: int = 80) -
     return "\n".join(lines)
 
 
-def _case(reason: RuleReason, width: int) -> list[str]:
+def _case(reason: RuleReason, width: int, mark: str) -> list[str]:
     return [
-        _wrap(f"{reason.title} ({reason.kind}). {reason.text}", width, "  x ", "    "),
+        _wrap(f"{reason.title} ({reason.kind}). {reason.text}", width, f"  {mark} ", "    "),
         _wrap(f"Limit from {reason.source}.", width, "    ", "    "),
         _wrap(f"If one went anyway: {reason.anyway}", width, "    ", "    "),
     ]
 
 
-def _change(day: Day, failing: list[RuleReason], unknown: list[RuleReason], width: int) -> list[str]:
+def _change(
+    day: Day, outlook: Outlook, failing: list[RuleReason], unknown: list[RuleReason], width: int
+) -> list[str]:
+    decided = decided_from(day, outlook)
+    if decided:
+        text = f"A later forecast: this day is decided from {decided} on."
+        return ["What would change it:", _wrap(text, width, "  > ", "    ")]
     if day.blocked.sole:
         return [
             "What would change it:",
@@ -204,9 +213,19 @@ def _change(day: Day, failing: list[RuleReason], unknown: list[RuleReason], widt
     return []
 
 
+def decided_from(day: Day, outlook: Outlook) -> str:
+    """When a day that is too early to decide comes within the decision horizon; empty for other days."""
+    if not day.too_early or day.shown_start is None:
+        return ""
+    horizon = outlook.household.settings.horizon_hours
+    first = from_numpy(day.shown_start) - timedelta(hours=horizon)
+    told = first.astimezone(outlook.household.site.zone).strftime("%a %-d %b %H:%M")
+    return f"{told}, {horizon:g} h before the start,"
+
+
 def _of_spread(reason: RuleReason, system: str) -> str:
     if reason.headroom is None or not np.isfinite(reason.standing):
-        return ""
+        return f" The chance of it is {reason.chance:.0%}." if reason.chance < 1.0 else ""
     return f" To spare: {_margin(reason.headroom, reason, system)}, {reason.standing:.1f} times the forecast's usual error."
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from advisor import units
 from advisor.clock import from_numpy
-from advisor.explain import RuleReason, difference
+from advisor.explain import RuleReason, difference, least_change
 from advisor.outlook import Day, TaskOutlook
 from advisor.sequence import follow_up_span, is_overdue
 
@@ -97,8 +97,8 @@ def decides(day: Day, system: str) -> str:
         return f"not known: {listed(list(dict.fromkeys(missing)), 3)}" if missing else "not known"
     failing = [reason for reason in day.reasons if reason.verdict == "no-go"]
     if len(failing) == 1 and len(day.blocked.sole) == 1:
-        short = margin(failing[0], system)
-        return f"{failing[0].title.lower()} alone{f', {short}' if short else ''}"
+        short = least_change(day.blocked.sole[0], system)
+        return f"{failing[0].title.lower()} alone{f', {short} short' if short else ''}"
     return listed([reason.title.lower() for reason in failing], 3)
 
 

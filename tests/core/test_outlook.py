@@ -248,7 +248,7 @@ def test_headroom_and_tightest_rule():
     assert ranked == sorted(ranked)
     calm = by_rule["wind-calm"]
     assert day(found, "2026-06-15").tightest == calm == told[0]
-    assert calm.standing == pytest.approx(calm.headroom / 0.9), "assumed spread of the wind one day ahead"
+    assert calm.standing == pytest.approx(calm.headroom / 1.05), "assumed spread of the wind at 2 m one day ahead"
 
 
 def test_a_rule_without_headroom_ranks_by_its_chance():

@@ -11,6 +11,7 @@ from advisor.clock import iso, parse_day
 from advisor.errors import UsageError
 from advisor.explain import RuleReason
 from advisor.messages.outlook_json import outlook_object, reason_object
+from advisor.messages.outlook_text import decided_from
 from advisor.outlook import Day, Outlook, TaskOutlook
 from advisor.verdict import VERDICT_WORDS
 from advisor.web.desk import Scene
@@ -121,6 +122,7 @@ def _task(at: int, scored: TaskOutlook, day: Day, outlook: Outlook, wanted: str 
         "sole": [one.text for one in day.blocked.sole],
         "together": _together(day),
         "too_early": day.too_early,
+        "decided": decided_from(day, outlook),
         "starts": _starts(at, day, outlook, shown),
         "starts_twin": {
             "treatment": scored.task.treatment.id,
