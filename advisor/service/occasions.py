@@ -65,9 +65,9 @@ def review_day(household: Household, record: Record) -> date:
 
 def of_windows(told: Told | None) -> Iterator[Occasion]:
     """The closing of the window that was told of today."""
-    if told is None or told.last_start is None:
-        return
-    yield Occasion("closing", told.day, told.last_start - CLOSING_BEFORE, told.last_start)
+    closes_at = None if told is None else told.closes_at
+    if closes_at is not None:
+        yield Occasion("closing", told.day, closes_at - CLOSING_BEFORE, closes_at)
 
 
 def of_sources(household: Household, store: Store, now: datetime) -> Iterator[Occasion]:

@@ -34,9 +34,10 @@ class Told:
         return "go" in self.verdicts.values()
 
     @property
-    def last_start(self) -> datetime | None:
-        """The latest start that was told as a go."""
-        return max((instant(last) for runs in self.windows.values() for _, last in runs), default=None)
+    def closes_at(self) -> datetime | None:
+        """The last start that was told as a go; of several tasks, that of the one which closes first."""
+        ends = [max(instant(last) for _, last in runs) for runs in self.windows.values() if runs]
+        return min(ends, default=None)
 
 
 def last_told(store: Store) -> list[Told]:

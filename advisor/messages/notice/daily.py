@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
 
 from advisor.clock import from_numpy, iso
-from advisor.messages.notice.layout import NoticeText, Parts, Windows, as_html, as_text
+from advisor.messages.notice.layout import NoticeText, Parts, Windows, as_html, as_text, fitted
 from advisor.messages.notice.lines import (
     Row,
     answer_line,
@@ -38,10 +38,9 @@ def make_notice(outlook: Outlook, kind: str, day: date | None = None) -> NoticeT
         return None
     day = day or notice_day(outlook, kind)
     rows = rows_of(outlook, day)
-    first = answer_line(rows, called(day, outlook.now, outlook.household.site.zone))
-    if kind == "changed":
-        first = f"Changed. {first}"
-    return about_a_day(outlook, kind, day, rows, first)
+    when = called(day, outlook.now, outlook.household.site.zone)
+    changed = "Changed. " if kind == "changed" else ""
+    return about_a_day(outlook, kind, day, rows, lambda most: changed + answer_line(rows, when, most))
 
 
 def make_closing(outlook: Outlook) -> NoticeText | None:
@@ -56,39 +55,38 @@ def make_closing(outlook: Outlook) -> NoticeText | None:
         ends.setdefault(clock(found.windows[-1][1], zone), []).append(scored.task)
     soonest = min(found.windows[-1][1] for _, found in rows)
     left = _length(from_numpy(soonest) - outlook.now)
-    parts = [f"{listed(area_names(tasks))} at {at}" for at, tasks in sorted(ends.items())]
-    first = f"Window closing in {left}: last start today, {'; '.join(parts)}."
-    return about_a_day(outlook, "closing", day, rows, first)
+
+    def answer(most: int) -> str:
+        parts = [f"{listed(area_names(tasks), most)} at {at}" for at, tasks in sorted(ends.items())]
+        parts = parts[: most + 1] + (["others later, see the page"] if len(parts) > most + 1 else [])
+        return f"Window closing in {left}: last start today, {'; '.join(parts)}."
+
+    return about_a_day(outlook, "closing", day, rows, answer)
 
 
-def about_a_day(outlook: Outlook, kind: str, day: date, rows: Sequence[Row], first: str) -> NoticeText:
-    chance, next_day = next_chance(outlook, day)
+def about_a_day(
+    outlook: Outlook, kind: str, day: date, rows: Sequence[Row], answer: Callable[[int], str]
+) -> NoticeText:
+    """`answer` gives the first line, with at most so many areas by name."""
     mix, detail = mix_words(rows, outlook)
-    parts = Parts(
-        answer=first,
-        why=reasons(rows, outlook.household.units),
-        chance=chance,
-        wait=wait_line(rows, day),
-        mix=mix,
-        mix_detail=detail,
-        cautions=cautions_of(outlook),
-        foot=head(outlook),
-    )
-    subject = first.rstrip(".")
+    why, wait = reasons(rows, outlook.household.units), wait_line(rows, day)
+    fixed = {"mix": mix, "mix_detail": detail, "cautions": cautions_of(outlook), "foot": head(outlook)}
+    parts = fitted(lambda most: Parts(answer(most), why, next_chance(outlook, day, most)[0], wait, **fixed))
+    subject = parts.answer.rstrip(".")
     verdicts = {task_key(scored): verdict(found) for scored, found in rows}
     windows = {
         task_key(scored): tuple((iso(a), iso(b)) for a, b in found.windows)
         for scored, found in rows
         if verdict(found) == "go"
     }
-    answer = "; ".join(
-        f"{task_key(scored).partition('#')[0]}={verdict(found)}{_hours(windows.get(task_key(scored), ()))}"
-        for scored, found in rows
+    told = "; ".join(
+        f"{key.partition('#')[0]}={word}{_hours(windows.get(key, ()))}" for key, word in verdicts.items()
     )
     blocking = sorted({title for _, found in rows if found is not None for title in _blocking(found)})
-    said = [";".join(f"{key}={word}" for key, word in sorted(verdicts.items())), ",".join(blocking), str(next_day)]
+    said = [";".join(f"{key}={word}" for key, word in sorted(verdicts.items())), ",".join(blocking)]
+    says = "|".join([*said, str(next_chance(outlook, day)[1])])
     return NoticeText(
-        kind, day, subject, as_text(parts), answer, as_html(parts, subject), "|".join(said), verdicts, windows
+        kind, day, subject, as_text(parts), told, as_html(parts, subject), says, verdicts, windows
     )
 
 

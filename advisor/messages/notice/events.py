@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 
 from advisor import units
 from advisor.messages.notice.daily import notice_day, task_key
-from advisor.messages.notice.layout import NoticeText, Parts, as_html, as_text
+from advisor.messages.notice.layout import NoticeText, Parts, as_html, as_text, fitted
 from advisor.messages.notice.lines import (
     area_names,
     called,
@@ -38,14 +38,18 @@ def make_follow_up(outlook: Outlook, wanted: Wanted = lambda scored: True) -> No
     spans = [follow_up_span(scored.task) for scored in found]
     begins = min(span[0] for span in spans).astimezone(zone)
     ends = min(span[1] for span in spans).astimezone(zone)
-    areas, pass_words = _whose(found)
     today = outlook.now.astimezone(zone).date()
     last = long_date(ends.date())
     when = f"from {long_date(begins.date())} to {last}"
     if begins.date() <= today:
         when = f"by {last}, which is past" if ends.date() < today else f"from now to {last}"
-    first = f"Follow-up due: {pass_words} on {areas}, wanted {when}."
-    return _about_tasks(outlook, "follow-up", found, first, [_since(found, outlook)])
+    return _about_tasks(
+        outlook,
+        "follow-up",
+        found,
+        lambda most: f"Follow-up due: {_whose(found, most)}, wanted {when}.",
+        [_since(found, outlook)],
+    )
 
 
 def make_overdue(outlook: Outlook, wanted: Wanted = lambda scored: True) -> NoticeText | None:
@@ -60,14 +64,18 @@ def make_overdue(outlook: Outlook, wanted: Wanted = lambda scored: True) -> Noti
     zone = outlook.household.site.zone
     ended = max(follow_up_span(scored.task)[1] for scored in found).astimezone(zone).date()
     days = (outlook.now.astimezone(zone).date() - ended).days
-    areas, pass_words = _whose(found)
     ago = "yesterday" if days == 1 else f"{days} days ago"
-    first = f"Overdue: {pass_words} on {areas} was wanted by {long_date(ended)}, {ago}."
     why = [
         "No pass is on record since. Record it if it was made; advisor reschedule lists what can still be done.",
         "No pass is on record since.",
     ]
-    return _about_tasks(outlook, "overdue", found, first, why)
+    return _about_tasks(
+        outlook,
+        "overdue",
+        found,
+        lambda most: f"Overdue: {_whose(found, most)} was wanted by {long_date(ended)}, {ago}.",
+        why,
+    )
 
 
 def make_review(
@@ -80,13 +88,17 @@ def make_review(
     tasks = [weather.task for weather, _ in reviews]
     day = min(weather.record.started_at for weather, _ in reviews).astimezone(zone).date()
     worst, advice = max(reviews, key=lambda pair: _WORST.index(pair[0].status) if pair[0].status in _WORST else 0)
-    first = f"Review of {long_date(day)}, {listed(area_names(tasks))}: {_kept_word(worst)}."
     broken = [one.text for one in worst.limits if one.status == BROKEN]
     told = [*broken[:1], *advice.reasons]
     why = [" ".join(told[:2]), told[0], _first_words(worst)] if told else [_first_words(worst)]
     chance = _follow_up_words(advice, zone)
-    parts = Parts(first, why, chance, cautions=cautions_of(outlook), foot=head(outlook))
-    return _notice("review", day, parts)
+    foot, warn = head(outlook), cautions_of(outlook)
+
+    def parts(most: int) -> Parts:
+        first = f"Review of {long_date(day)}, {listed(area_names(tasks), most)}: {_kept_word(worst)}."
+        return Parts(first, why, chance, cautions=warn, foot=foot)
+
+    return _notice("review", day, fitted(parts))
 
 
 def make_source_down(outlook: Outlook, since: datetime | None, why: str = "") -> NoticeText | None:
@@ -110,20 +122,24 @@ def make_source_down(outlook: Outlook, since: datetime | None, why: str = "") ->
 
 
 def _about_tasks(
-    outlook: Outlook, kind: str, found: Sequence[TaskOutlook], first: str, why: Sequence[str]
+    outlook: Outlook, kind: str, found: Sequence[TaskOutlook], first: Callable[[int], str], why: Sequence[str]
 ) -> NoticeText:
     """A notice about passes: its next chance counts today, and the reason of today follows its own."""
     zone = outlook.household.site.zone
     today = outlook.now.astimezone(zone).date()
     keys = {task_key(scored) for scored in found}
     rows = [row for row in rows_of(outlook, today) if task_key(row[0]) in keys]
-    chance, next_day = next_chance(outlook, today - timedelta(days=1))
-    if next_day == today:
-        chance = chance.replace(f"{long_date(today)}", called(today, outlook.now, zone), 1)
     shortest = reasons(rows, outlook.household.units)[-1]
     whys = [f"{why[0]} Today: {shortest[:1].lower()}{shortest[1:]}", *why]
-    parts = Parts(first, whys, chance, wait_line(rows, today), cautions=cautions_of(outlook), foot=head(outlook))
-    return _notice(kind, today, parts)
+    wait, foot = wait_line(rows, today), head(outlook)
+
+    def parts(most: int) -> Parts:
+        chance, next_day = next_chance(outlook, today - timedelta(days=1), most)
+        if next_day == today:
+            chance = chance.replace(long_date(today), called(today, outlook.now, zone), 1)
+        return Parts(first(most), whys, chance, wait, cautions=cautions_of(outlook), foot=foot)
+
+    return _notice(kind, today, fitted(parts))
 
 
 def _notice(kind: str, day: date, parts: Parts) -> NoticeText:
@@ -131,10 +147,10 @@ def _notice(kind: str, day: date, parts: Parts) -> NoticeText:
     return NoticeText(kind, day, subject, as_text(parts), kind, as_html(parts, subject), parts.answer)
 
 
-def _whose(found: Sequence[TaskOutlook]) -> tuple[str, str]:
+def _whose(found: Sequence[TaskOutlook], most: int) -> str:
     numbers = sorted({scored.task.pass_number for scored in found})
     word = f"pass {numbers[0]}" if len(numbers) == 1 else f"passes {listed([str(one) for one in numbers])}"
-    return listed(area_names([scored.task for scored in found])), word
+    return f"{word} on {listed(area_names([scored.task for scored in found]), most)}"
 
 
 def _since(found: Sequence[TaskOutlook], outlook: Outlook) -> str:

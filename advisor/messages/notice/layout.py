@@ -5,12 +5,15 @@ What stands before the cautions is at most `MOST_WORDS` words, so that it is hea
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from html import escape
 
 MOST_WORDS = 60
+_ROOM_FOR_WHY = 8
+#: more names of areas than this are counted instead; fewer where words are short
+MOST_NAMES = (3, 1, 0)
 CAUTIONS_TITLE, DETAIL_TITLE = "Before you start:", "The mix, area by area:"
 
 #: a window of go starts, UTC text of the first and the last start
@@ -64,13 +67,28 @@ class Parts:
                     lines = [line for line in (self.answer, why, self.chance, wait) if line]
                     if words([*lines, mix]) <= MOST_WORDS:
                         return lines, mix
+        if not self.fits():
+            return [self.answer, self.chance], ""
         mix = self.mix[-1]
         left = MOST_WORDS - words([self.answer, self.chance, mix])
         why = _clipped(self.why[-1], left)
         return [line for line in (self.answer, why, self.chance) if line], mix
 
+    def fits(self) -> bool:
+        """Whether there is room for what is never shortened, and for a little of the reason."""
+        return words([self.answer, self.chance, self.mix[-1]]) <= MOST_WORDS - _ROOM_FOR_WHY
+
     def detail(self) -> Sequence[str]:
         return self.mix_detail if self.lead()[1] != self.mix[0] else ()
+
+
+def fitted(make: Callable[[int], Parts]) -> Parts:
+    """The parts with as many areas by name as leave room; `make` gives them for so many names."""
+    for most in MOST_NAMES:
+        parts = make(most)
+        if parts.fits():
+            break
+    return parts
 
 
 def words(lines: Sequence[str]) -> int:
@@ -81,7 +99,7 @@ def _clipped(text: str, most: int) -> str:
     found = text.split()
     if len(found) <= most:
         return text
-    return " ".join(found[:most]).rstrip(",;:.") + " ..." if most > 3 else ""
+    return " ".join(found[:most]).rstrip(",;:.") + "..." if most > 3 else ""
 
 
 def as_text(parts: Parts) -> str:

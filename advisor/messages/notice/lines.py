@@ -13,6 +13,7 @@ from advisor.clock import from_numpy
 from advisor.explain import RuleReason, difference
 from advisor.messages.cautions import cautions
 from advisor.messages.mix_text import short_line, water
+from advisor.messages.notice.layout import MOST_NAMES
 from advisor.mix.plan import MixPlan, MixRefused, plan_mix
 from advisor.model import Task
 from advisor.outlook import Day, Outlook, TaskOutlook
@@ -20,8 +21,8 @@ from advisor.outlook import Day, Outlook, TaskOutlook
 #: a scored task with its day, None where the forecast does not hold that day
 Row = tuple[TaskOutlook, Day | None]
 _WORDS = {"go": "go", "no-go": "no-go", "unknown": "not known yet"}
-#: more names than this are counted instead
-_NAMES = 3
+#: longer names are cut, in words
+_LONGEST_NAME = 5
 
 
 def rows_of(outlook: Outlook, day: date) -> list[Row]:
@@ -32,7 +33,7 @@ def verdict(day: Day | None) -> str:
     return "unknown" if day is None else day.verdict
 
 
-def answer_line(rows: Sequence[Row], when: str) -> str:
+def answer_line(rows: Sequence[Row], when: str, most: int = MOST_NAMES[0]) -> str:
     """The answer in one sentence: which areas may go and when, which not, which are not known."""
     groups: dict[tuple[str, str], list[str]] = {}
     names = area_names([scored.task for scored, _ in rows])
@@ -41,10 +42,11 @@ def answer_line(rows: Sequence[Row], when: str) -> str:
         start = starts(day, scored.task.household.site.zone) if word == "go" else ""
         groups.setdefault((word, start), []).append(name)
     order = sorted(groups, key=lambda key: ("go", "unknown", "no-go").index(key[0]))
-    parts = [f"{_WORDS[word]} for {listed(groups[word, start])}{start}" for word, start in order]
-    if len(parts) > 3:
-        rest = sum(len(groups[key]) for key in order[2:])
-        parts = [*parts[:2], f"{rest} more areas differ, see the page"]
+    parts = [f"{_WORDS[word]} for {listed(groups[word, start], most)}{start}" for word, start in order]
+    told = most + 1 if most < MOST_NAMES[0] else most
+    if len(parts) > told:
+        rest = sum(len(groups[key]) for key in order[told - 1 :])
+        parts = [*parts[: told - 1], f"{rest} more areas differ, see the page"]
     return f"{when[:1].upper()}{when[1:]}: {'; '.join(parts)}."
 
 
@@ -103,17 +105,18 @@ def _brief(reason: RuleReason, system: str) -> str:
     return f"{title}, {units.show(reason.headroom, difference(reason.dimension), system)} to spare"
 
 
-def next_chance(outlook: Outlook, after: date) -> tuple[str, date | None]:
+def next_chance(outlook: Outlook, after: date, most: int = MOST_NAMES[0]) -> tuple[str, date | None]:
     """The next day after `after` on which some task may go, and that day where one is known."""
     coming = [(day.day, scored, day) for scored in outlook.tasks for day in scored.days if day.day > after]
     goes = [row for row in coming if row[2].verdict == "go"]
     if goes:
         first = min(goes, key=lambda row: row[0])[0]
         found = [(scored, day) for at, scored, day in goes if at == first]
-        areas = listed(area_names([scored.task for scored, _ in found]))
+        whole = len(found) == len(outlook.tasks) > 1
+        areas = "" if whole else f", {listed(area_names([scored.task for scored, _ in found]), most)}"
         start = min(day.windows[0][0] for _, day in found)
         at = clock(start, outlook.household.site.zone)
-        return f"Next chance: {long_date(first)} from {at}, {areas}.", first
+        return f"Next chance: {long_date(first)} from {at}{areas}.", first
     undecided = [at for at, _, day in coming if day.verdict == "unknown"]
     if undecided:
         return f"Next chance: none is sure yet; {long_date(min(undecided))} is not decided.", None
@@ -195,15 +198,25 @@ def cautions_of(outlook: Outlook) -> list[str]:
 def area_names(tasks: Sequence[Task]) -> list[str]:
     """Names of the tasks' areas; with the treatment where there are several of them."""
     several = len({task.treatment.id for task in tasks}) > 1
-    return [f"{task.area.name} ({task.treatment.name})" if several else task.area.name for task in tasks]
+    return [
+        f"{_cut(task.area.name)} ({_cut(task.treatment.name)})" if several else _cut(task.area.name) for task in tasks
+    ]
 
 
-def listed(names: Sequence[str]) -> str:
+def _cut(name: str) -> str:
+    found = name.split()
+    return " ".join(found) if len(found) <= _LONGEST_NAME else " ".join(found[:_LONGEST_NAME]) + "..."
+
+
+def listed(names: Sequence[str], most: int = MOST_NAMES[0]) -> str:
+    """Names joined as one speaks; more than `most` and one are counted."""
     names = list(dict.fromkeys(names))
     if len(names) == 1:
         return names[0]
-    if len(names) > _NAMES + 1:
-        return f"{', '.join(names[:_NAMES])} and {len(names) - _NAMES} more areas"
+    if len(names) > most + 1 and most:
+        return f"{', '.join(names[:most])} and {len(names) - most} more areas"
+    if not most:
+        return f"{len(names)} areas"
     return ", ".join(names[:-1]) + " and " + names[-1]
 
 
