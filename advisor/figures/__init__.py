@@ -10,8 +10,9 @@ from advisor.figures.frame import Frame, week_frame
 from advisor.figures.panels import Fixed, Panel, panels_of
 from advisor.figures.rows import axis_svg, panel_svg, patterns_svg, windows_svg
 from advisor.figures.timeline import Lane, timeline_axis_svg, timeline_svg
+from advisor.figures.year import month_mean, year_axis_svg, year_svg
 
 __all__ = [
-    "Fixed", "Frame", "Lane", "Panel", "axis_svg", "panel_svg", "panels_of", "patterns_svg", "timeline_axis_svg",
-    "timeline_svg", "week_frame", "windows_svg",
+    "Fixed", "Frame", "Lane", "Panel", "axis_svg", "month_mean", "panel_svg", "panels_of", "patterns_svg",
+    "timeline_axis_svg", "timeline_svg", "week_frame", "windows_svg", "year_axis_svg", "year_svg",
 ]  # fmt: skip

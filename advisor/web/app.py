@@ -113,6 +113,7 @@ def create_app(desk: Desk, hosts: tuple[str, ...] = (), word: str | None = None)
     start.register(app, desk, add, show)
     tell.register(app, desk, add, show)
     calendar.register(app, desk)
+    score.register(app, desk)
     health.register(app, desk)
 
     @app.errorhandler(HTTPException)

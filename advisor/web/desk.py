@@ -6,7 +6,9 @@ weather source, is as it was: a form that writes changes the ledger, so the page
 
 from __future__ import annotations
 
+import math
 import threading
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -88,6 +90,7 @@ class Desk:
         self._kept: tuple[Household, RuleSet, tuple, Scene] | None = None
         self._making = threading.Lock()
         self._asked_at: datetime | None = None
+        self._for_a_while: dict[str, tuple[float, Any]] = {}
         #: what is made of a scene before it is asked for
         self.make_ready: Callable[[Scene], object] = lambda scene: None
 
@@ -125,6 +128,15 @@ class Desk:
         """Make the coming scene before it is asked for, where pages have been looked at lately."""
         if self._asked_at is not None and datetime.now(UTC) - self._asked_at < timedelta(minutes=15):
             self.make_ready(self._scene(self.step / 2))
+
+    def for_a_while(self, name: str, seconds: float, make: Callable[[], Any]) -> Any:
+        """What `make` gives, kept for so much real time [s] whatever the ledger does: for what takes long."""
+        with self._making:
+            made_at, made = self._for_a_while.get(name, (-math.inf, None))
+            if time.monotonic() - made_at > seconds:
+                made = make()
+                self._for_a_while[name] = time.monotonic(), made
+            return made
 
     def close(self) -> None:
         if self._store is not None:

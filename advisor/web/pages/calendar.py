@@ -1,12 +1,11 @@
-"""`/calendar.ics`: windows and dates for a calendar program, where the calendar is part of this version."""
+"""`/calendar.ics`: windows, wanted days and checks for a calendar program."""
 
 from __future__ import annotations
 
-from importlib import import_module
+from flask import Flask, Response, request
 
-from flask import Flask, Response
-
-from advisor.errors import UsageError
+from advisor.calendar import calendar_text
+from advisor.ledger import read_ledger
 from advisor.web.desk import Desk
 
 
@@ -14,12 +13,9 @@ def register(app: Flask, desk: Desk) -> None:
     @app.get("/calendar.ics")
     def feed():
         scene = desk.scene()
-        try:
-            calendar_text = import_module("advisor.calendar").calendar_text
-        except (ImportError, AttributeError):
-            raise UsageError("the calendar is not part of this version yet") from None
-        text = calendar_text(scene.outlook)
+        records = read_ledger(scene.household, desk.database)
+        text = scene.once("calendar", lambda: calendar_text(scene.outlook, records, scene.plans))
         headers = {"Content-Disposition": 'inline; filename="lawn.ics"'}
         response = Response(text, mimetype="text/calendar", headers=headers)
         response.add_etag()
-        return response
+        return response.make_conditional(request)

@@ -10,9 +10,11 @@ from markupsafe import Markup
 from advisor import units
 from advisor.clock import iso
 from advisor.figures import Lane, timeline_axis_svg, timeline_svg
-from advisor.ledger import read_ledger, read_statements
+from advisor.ledger import read_ledger, read_statements, remembered
+from advisor.messages.reschedule import what, why
 from advisor.model import Area, Record, Task, Treatment
 from advisor.outlook import TaskOutlook
+from advisor.reschedule import find_missed
 from advisor.sequence import follow_up_span, is_overdue, passes_done
 from advisor.statements import MISSED, Statement
 from advisor.task_table import latest_day
@@ -24,19 +26,55 @@ from advisor.web.words import date_words, local, relative, windows_words
 def sequence_page(desk: Desk, scene: Scene) -> Page:
     records = [one for one in read_ledger(scene.household, desk.database) if one.started_at <= scene.now]
     missed = [one for one in read_statements(desk.database, scene.now) if one.kind == MISSED]
+    choices = scene.once("choices", lambda: _choices(desk, scene, records, missed))
     rows = []
     for treatment in scene.household.treatments.values():
         for area_id in treatment.areas:
             area = scene.household.areas[area_id]
             scored = next((one for one in scene.outlook.tasks
                            if one.task.treatment.id == treatment.id and one.task.area.id == area_id), None)  # fmt: skip
-            rows.append(_row(scene, treatment, area, scored, records, missed))
+            row = _row(scene, treatment, area, scored, records, missed)
+            rows.append({**row, "choices": choices.get(f"{treatment.id}/{area_id}", [])})
     return Page(
         title="Sequence",
         template="sequence.html",
         context={"rows": rows},
-        twin={"sequences": [row["twin"] for row in rows]},
+        twin={"sequences": [{**row["twin"], "choices": row["choices"]} for row in rows]},
     )
+
+
+def _choices(
+    desk: Desk, scene: Scene, records: list[Record], missed: list[Statement]
+) -> dict[str, list[dict[str, Any]]]:
+    """What can be done about each pass that is overdue or was told of as missed, ranked, by task."""
+    told = {f"{one.data.get('treatment')}/{one.area}" for one in missed if _still_open(one, records, scene)}
+    climate = remembered(desk.service.folder, desk.database).get("climate")
+    out = {}
+    for one in find_missed(scene.outlook, records, told, climate):
+        out[one.task.id] = [
+            {
+                "kind": choice.kind,
+                "what": what(choice, one, scene.outlook),
+                "why": why(rank, one, choice),
+                "chance": "not known" if choice.chance is None else f"{choice.chance:.0%}",
+                "value": round(choice.value, 3),
+                "from": choice.day.isoformat(),
+                "until": choice.until.isoformat(),
+            }
+            for rank, choice in enumerate(one.choices)
+        ]
+    return out
+
+
+def _still_open(one: Statement, records: list[Record], scene: Scene) -> bool:
+    """Whether no pass was made since a pass was told of as missed."""
+    zone = scene.household.site.zone
+    same = (
+        record
+        for record in records
+        if (record.treatment, record.area) == (one.data.get("treatment"), one.area)
+    )
+    return not any(local(record.started_at, zone).date() >= one.on for record in same)
 
 
 def _row(

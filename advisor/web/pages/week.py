@@ -8,6 +8,7 @@ from typing import Any
 
 from advisor.clock import iso
 from advisor.messages.outlook_json import outlook_object, reason_object
+from advisor.messages.waiting import waiting_sentence
 from advisor.outlook import Day, Outlook, TaskOutlook
 from advisor.web.desk import Scene
 from advisor.web.page import Page
@@ -19,6 +20,7 @@ from advisor.web.words import (
     date_words,
     decides,
     listed,
+    local,
     long_date,
     margin,
     relative,
@@ -92,12 +94,15 @@ def _task(scored: TaskOutlook, now: Present, outlook: Outlook) -> dict[str, Any]
     household = outlook.household
     zone, system = household.site.zone, household.units
     coming = scored.next_go()
+    today = local(outlook.now, zone).date()
+    waiting = scored.waiting(today)
     return {
         **task_words(scored, outlook.now),
         "id": scored.task.id,
         "key": f"{scored.task.treatment.id}.{scored.task.area.id}",
         "now": {"verdict": now.verdict, "word": ANSWERS[now.verdict], "text": now.text},
         "next": None if coming is None else _chance(coming, outlook),
+        "wait": "" if waiting is None else waiting_sentence(waiting, today),
         "sooner": _why_not_sooner(scored, coming),
         "days": [_row(day, zone, system) for day in scored.days],
     }
