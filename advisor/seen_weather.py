@@ -13,10 +13,9 @@ from advisor.review.observed import MEASURED, PAST_HOURS, Part
 from advisor.sources import nws_observations, read_answer
 from advisor.sources.reading import read_document
 from advisor.store import Store, payloads
-from advisor.weather import site_key
+from advisor.weather import current, site_key
+from advisor.weather.answers import REPORTS
 
-#: kept reports of a station stand under this name
-STATION = "nws-observations"
 #: answers later than this after the last hour that is asked for tell nothing new of it
 _LATER = timedelta(days=11)
 
@@ -33,7 +32,7 @@ def parts(household: Household, store: Store, since: datetime, until: datetime, 
     """
     site, key = household.site, site_key(household.site)
     found: list[Part] = []
-    for kept in reversed(payloads.between(store, STATION, key, since, min(until + _LATER, now))):
+    for kept in reversed(payloads.between(store, REPORTS, key, since, min(until + _LATER, now))):
         try:
             reports = nws_observations.read_observations(read_document(kept.body))
             found.append(Part(nws_observations.hourly(reports), MEASURED, until=kept.fetched_at))
@@ -54,11 +53,9 @@ def parts(household: Household, store: Store, since: datetime, until: datetime, 
 
 
 def newest_forecast(household: Household, store: Store, now: datetime) -> Forecast | None:
-    """The newest kept forecast, after quality control; None where there is none."""
-    from advisor.weather import newest
-
+    """The household's weather at `now` from what is kept; None where no forecast is."""
     try:
-        found = newest(household, store, now)
+        weather, answers = current(household, store, now)
     except AdvisorError:
         return None
-    return None if found is None else control(found[1], now)
+    return weather.forecast if answers.one("forecast") else None

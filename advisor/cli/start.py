@@ -44,10 +44,9 @@ _YES_NO = click.Choice(["yes", "no"])
 def start(common, area, treatment, form, dry_run, exit_code, **given):
     """Judge a start now by what was measured and seen in the last 15 minutes. A forecast alone never starts a job."""
     from advisor.cli.options import load_household
-    from advisor.cli.scene import weather_for
+    from advisor.cli.scene import make_scene
     from advisor.ledger import as_told, read_ledger
     from advisor.messages.start_card_text import card_object, card_text, form_text
-    from advisor.rule_files import load_rules
     from advisor.start_card import judge_start
 
     household = as_told(load_household(common), common.database, common.now)
@@ -57,8 +56,9 @@ def start(common, area, treatment, form, dry_run, exit_code, **given):
         click.echo(form_text(household, task, width()))
         return
     readings = _readings(common, household, task, given)
-    household, forecast = weather_for(common, household)
-    card = judge_start(task, readings, forecast, list(load_rules(common.home / "rules")), records, common.now)
+    # the outlook's own forecast, so that the members are those that the notice spoke of
+    scene = make_scene(common)
+    card = judge_start(task, readings, scene.outlook.forecast, list(scene.rules), records, common.now)
     if not dry_run:
         _keep(common, card)
     if common.as_json:

@@ -26,6 +26,7 @@ from advisor.review.one_start import OneStart, lasting, score_one_start, site_ta
 from advisor.rulebook.evaluate import Finding, measured, nights_of_tasks
 from advisor.rulebook.quantities import QUANTITIES
 from advisor.rulebook.schema import Rule
+from advisor.spread import with_assumed_members
 
 KEPT, AT_RISK, BROKEN, UNKNOWN = "kept", "at risk", "broken", "unknown"
 #: quantities that rest on a cautious beginning: that they hold is sure, that they break is not
@@ -158,6 +159,7 @@ def review_weather(
     past = score_one_start(task, Conditions(seen.forecast, sites), looked_at, before, record.started_at, now)
     ahead = None
     if coming is not None:
+        coming = _with_members(coming, task.household, now)
         conditions = Conditions(with_coming(seen, coming), sites)
         ahead = score_one_start(task, conditions, looked_at, before, record.started_at, now)
     limits = tuple(
@@ -170,6 +172,15 @@ def review_weather(
     nights, night_limit = _nights(past, now)
     weather = "" if seen.empty else seen.forecast.provenance.attribution
     return WeatherReview(task, record, limits, _rain(task, record, past, now), nights, night_limit, weather)
+
+
+def _with_members(coming: Forecast, household: Household, now: datetime) -> Forecast:
+    """The forecast with the members that the household draws for a single run."""
+    if not household.settings.assumed_members:
+        return coming
+    site = household.site
+    key = f"{site.latitude:.4f},{site.longitude:.4f}"
+    return with_assumed_members(coming, now, household.settings.assumed_members, key)
 
 
 def _of_weather(rule: Rule) -> bool:
@@ -242,7 +253,8 @@ def _still_open(rule: str, ahead: OneStart, told: str, over: bool) -> tuple[str,
     if reason.verdict == "unknown":
         return UNKNOWN, None, told if over else "Not over yet, and the forecast does not know it."
     if reason.verdict == "no-go":
-        return AT_RISK, reason.chance, f"{so_far}; the forecast: {reason.text}"
+        chance = "" if reason.chance in (0.0, 1.0) else f" Chance that it holds: {reason.chance:.0%}."
+        return AT_RISK, reason.chance, f"{so_far}; the forecast: {reason.text}{chance}"
     return UNKNOWN, reason.chance, f"{so_far}; the forecast keeps it ({reason.chance:.0%})."
 
 

@@ -1,9 +1,8 @@
-"""The demonstration household in a folder of its own, and the command line run in this process."""
+"""A household in a folder of its own, and the command line run in this process."""
 
 from __future__ import annotations
 
 import json
-import shutil
 import sys
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,9 +10,11 @@ from pathlib import Path
 import pytest
 
 from advisor.cli import main
+from tests.cli_programme.lawn import write
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
-WEATHER = FIXTURES / "weather" / "prairie-open-meteo.json"
+#: stands for the weather that lies in the household's folder
+WEATHER = "@weather"
 
 
 @dataclass
@@ -30,8 +31,7 @@ class Answer:
 @pytest.fixture
 def home(tmp_path):
     folder = tmp_path / "lawn"
-    shutil.copytree(FIXTURES / "prairie-lawn", folder)
-    return folder
+    return write(folder)
 
 
 @pytest.fixture
@@ -42,7 +42,8 @@ def run(home, monkeypatch, capsys):
         command: str, *arguments: str, now: str = "2026-09-25T22:30Z", folder: Path | None = None
     ) -> Answer:
         shared = ["--home", str(folder or home), "--now", now]
-        monkeypatch.setattr(sys, "argv", ["advisor", command, *shared, *map(str, arguments)])
+        words = [str((folder or home) / "weather.json") if one == WEATHER else str(one) for one in arguments]
+        monkeypatch.setattr(sys, "argv", ["advisor", command, *shared, *words])
         monkeypatch.setenv("COLUMNS", "80")
         capsys.readouterr()
         status = 0

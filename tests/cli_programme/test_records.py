@@ -29,7 +29,7 @@ def test_a_pass_is_recorded_with_what_the_files_say_and_the_weather_then(run, re
     said = record(*FETCHED, "--volume", "3.2 gal")
     assert said.status == 0 and "Recorded as r-" in said.out
     (row,) = [one for one in rows(run) if one["id"].startswith("r-")]
-    assert row["registration_number"] == "DEMO-0001" and row["target"].startswith("dandelion")
+    assert row["registration_number"] == "TEST-0001" and row["target"].startswith("dandelion")
     assert row["rate_per_m2"] == pytest.approx(0.4775, abs=1e-4)
     assert row["weather_from"] == ["forecast"] and row["wind_speed_2m_m_s"] > 0 and row["rain_mm"] == 0.0
     assert row["missing"] == [] and row["flags"] == []
@@ -63,15 +63,15 @@ def times(started, ended):
     return "--started", f"2026-{started}", "--ended", f"2026-{ended}"
 
 
-PRODUCT = "Demo Broadleaf Concentrate"
+PRODUCT = "Test Concentrate"
 #: what is wrong -> (arguments that override, whether it may be recorded as it happened, word)
 BAD = {
     "begins in the future": (("--started", "2026-09-26 16:05", "--ended", "2026-09-26 16:27"), False, "in the future"),
     "ends before it begins": (("--ended", "2026-09-25 15:00"), False, "ended before it began"),
     "a negative amount": (("--amount", "-4.8 floz"), False, "above 0"),
     "no turf at all": (("--size", "0 ft^2"), False, "above 0"),
-    "an area nobody knows": (("--area", "frnt", "--treatment", "broadleaf-autumn"), True, 'no area "frnt"'),
-    "a treatment nobody knows": (("--treatment", "broadleaf", "--product", PRODUCT), True, 'no treatment "broadleaf"'),
+    "an area nobody knows": (("--area", "frnt", "--treatment", "broadleaf"), True, 'no area "frnt"'),
+    "a treatment nobody knows": (("--treatment", "broadlef", "--product", PRODUCT), True, 'no treatment "broadlef"'),
     "three times the rate": (("--amount", "14.4 floz"), True, "the label allows"),
     "more turf than there is": (("--size", "9000 ft^2"), True, "holds 3,200 ft²"),
     "a week after the first": (times("09-01 16:05", "09-01 16:27"), True, "the label wants"),
@@ -221,7 +221,7 @@ def test_for_hire_the_customer_and_the_reminders_are_told(home, record, run):
 
 
 def test_a_restricted_product_without_a_certified_applicator_is_refused(home, record):
-    label = home / "labels" / "broadleaf-concentrate.toml"
+    label = home / "labels" / "concentrate.toml"
     text = label.read_text(encoding="utf-8").replace("restricted_use = false", "restricted_use = true")
     label.write_text(text, encoding="utf-8")
     said = record()
@@ -246,7 +246,7 @@ def test_the_csv_keeps_its_first_columns(run):
 def test_the_page_and_its_html(run, record):
     record("--note", "<script>alert(1)</script>", *FETCHED)
     page = run("records", "--format", "page")
-    assert "Application records, Prairie lawn" in page.out and "check your state" in page.out.casefold()
+    assert "Application records, Test lawn" in page.out and "check your state" in page.out.casefold()
     html = run("records", "--format", "html").out
     assert html.startswith("<!doctype html>") and "<script>alert" not in html and "&lt;script&gt;" in html
     assert "http" not in html.split("</head>")[0]
@@ -263,8 +263,8 @@ def test_listing_can_be_narrowed(run, record):
 
 
 PAST = """area,treatment,product,active_ingredients,started_at,ended_at,amount,size,who,note
-front,broadleaf-autumn,,,2025-09-01 16:00,2025-09-01 16:22,4.8 floz,"3,200 ft^2",me,last year
-back,broadleaf-autumn,,,2025-09-01 17:00,2025-09-01 17:36,8.1 floz,"5,400 ft^2",me,last year
+front,broadleaf,,,2025-09-01 16:00,2025-09-01 16:22,4.8 floz,"3,200 ft^2",me,last year
+back,broadleaf,,,2025-09-01 17:00,2025-09-01 17:36,8.1 floz,"5,400 ft^2",me,last year
 """
 
 
@@ -276,7 +276,7 @@ def test_passes_of_the_past_are_imported_once(run, home, tmp_path):
     )
     assert "2 passes recorded" in run("records", "import", file).out and stored(home) == 2
     assert "0 passes recorded, 2 were on record already" in run("records", "import", file).out
-    assert rows(run)[0]["note"] == "last year" and rows(run)[0]["registration_number"] == "DEMO-0001"
+    assert rows(run)[0]["note"] == "last year" and rows(run)[0]["registration_number"] == "TEST-0001"
 
 
 def test_all_of_a_file_or_none_of_it(run, home, tmp_path):

@@ -117,7 +117,7 @@ ONE_PASS = SeasonUse(0.45, 1)
 
 def advice(cover=None, days=22, season=ONE_PASS, changes=(), limits=None, now_days=25):
     home = household()
-    label = home.labels["broadleaf-concentrate"]
+    label = home.labels["concentrate"]
     kept = {name: value for name, value in {**label.limits, **(limits or {})}.items() if value is not None}
     home = replace(home, labels={label.id: replace(label, limits=kept)})
     record, now = a_pass(), START + timedelta(days=now_days)
@@ -171,7 +171,7 @@ def test_no_advice_ever_names_a_day_inside_the_interval(interval, cover):
 
 def _cached_advice(interval, cover):
     home = household()
-    label = home.labels["broadleaf-concentrate"]
+    label = home.labels["concentrate"]
     label = replace(label, limits={**label.limits, "minimum_interval": interval})
     home = replace(home, labels={label.id: label})
     record = a_pass()

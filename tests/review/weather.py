@@ -1,7 +1,9 @@
-"""Invented weather around a pass on the demonstration household's front lawn, changed an hour at a time."""
+"""Invented weather around a pass on the tests' own front lawn, changed an hour at a time."""
 
 from __future__ import annotations
 
+import functools
+import tempfile
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -16,22 +18,28 @@ from advisor.model import Record
 from advisor.review.observed import MEASURED, Part, merge
 from advisor.review.weather import HOURS_BEFORE, axis_of, review_weather, task_of
 from advisor.rule_files import load_rules
+from tests.cli_programme.lawn import write
 
-HOME = Path(__file__).resolve().parents[2] / "fixtures" / "prairie-lawn"
 #: noon in Chicago, on a Friday
 START = datetime(2026, 9, 25, 17, 0, tzinfo=UTC)
 RULES = list(load_rules())
 
 
-def household(now: datetime = START):
-    return replace(load(HOME), history=())
+@functools.cache
+def _lawn():
+    with tempfile.TemporaryDirectory() as folder:
+        return load(write(Path(folder)))
+
+
+def household():
+    return replace(_lawn(), history=())
 
 
 def a_pass(**changes) -> Record:
     ended = START + timedelta(minutes=60)
     amount, size = 4.8 * FLUID_OUNCE_ML, 3200 * SQUARE_FOOT_M2
     ingredients = ("exemplic acid", "samplopyr")
-    whole = Record("front", "broadleaf-autumn", "Demo Broadleaf Concentrate", ingredients, START, ended, amount, size,
+    whole = Record("front", "broadleaf", "Test Concentrate", ingredients, START, ended, amount, size,
                    "me", id="r-1")  # fmt: skip
     return replace(whole, **changes)
 
@@ -84,4 +92,4 @@ def status(found, rule: str) -> str:
     return next(one.status for one in found.limits if one.rule == rule)
 
 
-__all__ = ["HOME", "START", "a_pass", "fair", "household", "review", "status", "to_numpy"]
+__all__ = ["START", "a_pass", "fair", "household", "review", "status", "to_numpy"]
