@@ -2,9 +2,10 @@
 
 from advisor.waiting.prospects import Climate, Prospects, TaskWaiting, prospects_of
 from advisor.waiting.stopping import Waiting, beta_distribution, firmness, go_or_wait
-from advisor.waiting.worth import cost_of_a_day, gains, lateness_gain
+from advisor.waiting.worth import COST_OF_A_DAY, cost_of_a_day, gains, lateness_gain
 
 __all__ = [
+    "COST_OF_A_DAY",
     "Climate",
     "Prospects",
     "TaskWaiting",
