@@ -1,9 +1,9 @@
 """Spring in the south-east of Australia, invented: hourly, then six hours apart.
 
 Tue 22  a strong northerly before a change: too windy
-Wed 23  behind the change a light westerly; rain is to come within the week that waters the product in
+Wed 23  behind the change a light north-westerly off the rose bed; the week's rain is to water the product in
 Thu 24  a light easterly, straight at the rose bed
-Fri 25  and later: values six hours apart, and what lies between is not known; showers from Saturday on
+Fri 25  and later: values six hours apart, and what lies between is not known; rain every day from Saturday on
 
 Written as local wall times, ten hours ahead of UTC (the clocks change after this week).
 """
@@ -37,14 +37,14 @@ DEW_POINT = {
 #: mean wind at 10 m [m/s]
 WIND = {
     "09-22 06": 6.5, "09-22 10": 9.5, "09-22 14": 11, "09-22 18": 9, "09-22 20": 7.5, "09-23 04": 4.2,
-    "09-23 09": 3.2, "09-23 12": 3.0, "09-23 15": 3.1, "09-23 20": 1.8, "09-24 05": 1.2,
-    "09-24 11": 2.8, "09-24 15": 3.2, "09-24 21": 1.8, "09-25 10": 3.5, "09-25 16": 5.5,
+    "09-23 09": 2.5, "09-23 12": 2.4, "09-23 15": 2.4, "09-23 20": 1.8, "09-24 05": 1.2,
+    "09-24 11": 2.3, "09-24 15": 2.4, "09-24 21": 1.8, "09-25 10": 3.5, "09-25 16": 5.5,
     "09-26 04": 6.5, "09-26 16": 5.5, "09-27 10": 4.5, "09-28 10": 3.8, "09-29 04": 1.8, "09-29 16": 3,
     "09-30 16": 3.2, "10-01 22": 2.5,
 }  # fmt: skip
 DIRECTION = {
-    "09-22 06": 352, "09-22 18": 345, "09-22 20": 240, "09-23 06": 250, "09-23 12": 268,
-    "09-23 18": 275, "09-23 23": 200, "09-24 06": 130, "09-24 12": 108, "09-24 21": 95, "09-25 10": 10,
+    "09-22 06": 352, "09-22 18": 345, "09-22 20": 262, "09-23 06": 280, "09-23 12": 293,
+    "09-23 18": 293, "09-23 23": 230, "09-24 06": 130, "09-24 12": 108, "09-24 21": 95, "09-25 10": 10,
     "09-25 22": 345, "09-26 04": 250, "09-27 10": 235, "09-28 16": 225, "09-29 16": 200,
     "09-30 16": 160, "10-01 22": 90,
 }  # fmt: skip
@@ -56,10 +56,11 @@ CLOUD = {
 #: start and hourly amounts [mm]
 RAIN = {
     "09-22 19": (0.2, 0.4, 0.1),
-    "09-26 05": (0.2, 0.4, 0.6, 0.7, 0.6, 0.4, 0.3, 0.2, 0.1),
-    "09-27 03": (0.2, 0.4, 0.6, 0.8, 0.7, 0.5, 0.3, 0.2, 0.1),
-    "09-28 06": (0.2, 0.4, 0.6, 0.7, 0.6, 0.4, 0.2, 0.1),
-    "09-29 02": (0.2, 0.4, 0.6, 0.5, 0.3, 0.1),
+    "09-26 15": (0.4, 0.8, 1.1, 1.4, 1.6, 1.6, 1.4, 1.1, 0.9, 0.7, 0.5, 0.4),
+    "09-27 12": (0.4, 0.8, 1.1, 1.4, 1.6, 1.6, 1.4, 1.1, 0.9, 0.7, 0.5, 0.4),
+    "09-28 06": (1.1, 1.4, 1.6, 1.6, 1.4, 1.1, 0.9, 0.7, 0.5, 0.4),
+    "09-29 04": (1.1, 1.4, 1.6, 1.6, 1.4, 1.1, 0.9, 0.7, 0.5, 0.4),
+    "09-29 22": (1.4, 1.6, 1.6, 1.4, 1.1, 0.9),
 }
 #: at sea level [hPa]
 PRESSURE = {
