@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from advisor.mix.arithmetic import ACRE_M2
@@ -126,6 +126,7 @@ def test_some_states_ask_for_three_years():
     assert deadlines(date(2026, 9, 25), True, keep_years=3).keep_until == date(2029, 9, 25)
 
 
+@settings(deadline=None)
 @given(done=st.dates(date(2000, 1, 1), date(2100, 1, 1)), years=st.integers(1, 10))
 def test_a_record_is_never_thrown_away_too_soon(done, years):
     owed = deadlines(done, True, years)

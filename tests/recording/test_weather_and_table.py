@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from advisor.forecast import ForecastBuilder, Provenance
@@ -54,7 +54,9 @@ def test_rain_of_the_whole_work_counts_and_other_values_of_its_first_hour():
 
 
 def test_hours_that_were_over_are_observed():
-    assert weather_then({}, forecast(), START, END, END).source["air_temperature"] == "past hours of a forecast"
+    assert (
+        weather_then({}, forecast(), START, END, END).source["air_temperature"] == "past hours of a forecast"
+    )
     assert weather_then({}, forecast(), START, END, START).source["air_temperature"] == "forecast"
 
 
@@ -102,6 +104,7 @@ def test_the_first_columns_are_as_they_always_were_and_none_is_lost():
 words = st.text(st.characters(codec="utf-8", exclude_categories=("Cs", "Cc")), max_size=20).map(str.strip)
 
 
+@settings(deadline=None)
 @given(
     note=words,
     who=words,

@@ -8,7 +8,7 @@ from datetime import timedelta
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from advisor.mix.plan import SeasonUse
@@ -46,6 +46,7 @@ def test_henderson_and_tilton_by_hand(tb, ta, cb, ca, expected):
     assert control_henderson_tilton(tb, ta, cb, ca) == pytest.approx(expected, abs=1e-9)
 
 
+@settings(deadline=None)
 @given(before=covers, after=covers, strip=covers)
 def test_the_formulas_agree_where_they_must(before, after, strip):
     # an unchanged strip makes Henderson-Tilton the change in cover; equal beginnings make it Abbott's
@@ -161,6 +162,7 @@ def test_the_label_forbids_what_the_weeds_would_need():
     assert blank.proposal == NOT_ALLOWED and blank.not_before is None and blank.wanted_from is None
 
 
+@settings(deadline=None)
 @given(interval=st.floats(24.0, 24 * 60), cover=st.floats(0.0, 100.0))
 def test_no_advice_ever_names_a_day_inside_the_interval(interval, cover):
     found = _cached_advice(interval, cover)
