@@ -34,6 +34,8 @@ _COMMANDS = {
     "doctor": ("doctor", "doctor"),
     "completion": ("completion", "completion"),
     "rules": ("rules", "rules"),
+    "sources": ("sources", "sources"),
+    "replay": ("replay", "replay"),
     "schema": ("schema", "schema"),
 }
 
