@@ -85,7 +85,8 @@ def _sole(explainer: Explainer, findings: list[Finding], at: int, task: int, sta
     dimension = difference(explainer.dimension(quantity, task))
     amount = _rounded_up(change, dimension, explainer.system)
     sense = "less" if mine.at_most is not None else "more"
-    text = f"{title} alone stands in the way: with {amount} {sense}, {when} would be a go."
+    whole = " in every member" if mine.outcome.holds.shape[1] > 1 else ""
+    text = f"{title} alone stands in the way: with {amount} {sense}{whole}, {when} would be a go."
     return Blocker(mine.rule.id, title, change, dimension, start, text)
 
 
