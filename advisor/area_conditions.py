@@ -14,7 +14,7 @@ import numpy as np
 from advisor.clock import HOUR, from_numpy, local_dates, local_instant, to_numpy
 from advisor.conditions import Conditions
 from advisor.drift.deposit import deposit_at_neighbour
-from advisor.lawn_water import daily_reference_et, daily_totals, whole_days
+from advisor.lawn_water import by_day, daily_reference_et, daily_totals, whole_days
 from advisor.soil.runoff import (
     adjust_curve_number,
     antecedent_curve_number,
@@ -181,6 +181,69 @@ class AreaConditions:
             first = np.where(usable, np.maximum(-gap, 0.0), -1.0)
         carried = stated + UNSEEN_DAILY_USE * np.nan_to_num(np.maximum(gap, 0.0))
         return first.astype(int), np.minimum(carried, self.table.scalars["available_water"])
+
+    @cached_property
+    def recent_water(self) -> np.ndarray:
+        """[mm] of rain and irrigation in the 24 hours before each hour.
+
+        Hours up to the day on which a person saw the soil moist or dry count as none, since it was not waterlogged.
+        """
+        water = self.wetting
+        index, days = self._days
+        seen = days.astype("datetime64[D]").astype(float) <= self.table.scalars["seen_drained_day"][:, None]
+        drained = np.take_along_axis(seen, index, axis=1)[:, None, :]
+        known = np.where(np.isnan(water) & drained, 0.0, water)
+        if bool(drained[:, 0, 0].any()):
+            # what lies before the data is before that day too
+            early = np.where(drained[:, :, :1], 0.0, np.nan) * np.ones((*known.shape[:-1], 24))
+        else:
+            early = np.full((*known.shape[:-1], 24), np.nan)
+        longer = np.concatenate([early, np.broadcast_to(known, early.shape[:-1] + known.shape[-1:])], axis=-1)
+        total = np.cumsum(np.concatenate([np.zeros((*longer.shape[:-1], 1)), np.nan_to_num(longer)], axis=-1), axis=-1)
+        missing = np.cumsum(np.concatenate([np.zeros((*longer.shape[:-1], 1)), np.isnan(longer)], axis=-1), axis=-1)
+        hours = known.shape[-1]
+        past = total[..., 24 : 24 + hours] - total[..., :hours]
+        return np.where(missing[..., 24 : 24 + hours] - missing[..., :hours] > 0, np.nan, past)
+
+    @cached_property
+    def day_maximum(self) -> np.ndarray:
+        """[degC] the highest temperature of each hour's local day; NaN where less than eight hours of it are known."""
+        index, days = self._days
+        temperature = self.gather(self.conditions.air_temperature)
+        count = days.shape[1]
+        known = by_day((~np.isnan(temperature)).astype(float), index, count, np.add, 0.0)
+        highest = by_day(np.nan_to_num(temperature, nan=-np.inf), index, count, np.maximum, -np.inf)
+        daily = np.where(known >= 8.0, highest, np.nan)
+        at = np.broadcast_to(index[:, None, :], (*daily.shape[:-1], index.shape[-1]))
+        return np.take_along_axis(daily, at, axis=-1)
+
+    @cached_property
+    def soil_five_day_mean(self) -> np.ndarray:
+        """[degC] mean of the soil at about 2 in over the five days before each hour.
+
+        The source's own layer where it knows all 120 hours, else what the person measured, for five days from then.
+        """
+        layer = self.gather(self.conditions.forecast.values("soil_temperature_5cm"))
+        total = np.cumsum(np.concatenate([np.zeros((*layer.shape[:-1], 1)), np.nan_to_num(layer)], -1), axis=-1)
+        missing = np.cumsum(np.concatenate([np.zeros((*layer.shape[:-1], 1)), np.isnan(layer)], -1), axis=-1)
+        mean = np.full(np.broadcast_shapes(layer.shape, (len(self.table), 1, 1)), np.nan)
+        if layer.shape[-1] > 120:
+            window = (total[..., 120:-1] - total[..., :-121]) / 120.0
+            gaps = missing[..., 120:-1] - missing[..., :-121]
+            mean[..., 120:] = np.where(gaps > 0, np.nan, window)
+        index, days = self._days
+        since = days.astype("datetime64[D]").astype(float) - self.table.scalars["measured_soil_day"][:, None]
+        fresh = np.take_along_axis((since >= 0.0) & (since < 5.0), index, axis=1)[:, None, :]
+        measured = np.where(fresh, self._scalar("measured_soil_temperature"), np.nan)
+        return np.where(np.isnan(mean), measured, mean)
+
+    @cached_property
+    def time_to_licence_end(self) -> np.ndarray:
+        """[h] until the licence of who works for hire runs out; NaN where its end is not stated."""
+        end = self.table.instants["licence_end"]
+        starts = self.conditions.axis.astype("datetime64[s]")
+        left = (end[:, None] - starts[None, :]) / np.timedelta64(3600, "s")
+        return np.where(np.isnat(end)[:, None], np.nan, left)[:, None, :]
 
     @cached_property
     def runoff_depth(self) -> np.ndarray:

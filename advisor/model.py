@@ -98,6 +98,9 @@ class Area:
     irrigation: tuple[Watering, ...] | None = None
     soil_state: SoilState | None = None
     soil_seen: date | None = None
+    #: [degC] five-day mean of the soil at 2 in (5 cm), as the person measured it, and when
+    soil_temperature: float | None = None
+    soil_temperature_seen: date | None = None
     slope: Literal["flat", "gentle", "steep"] = "flat"
     green_share: float | None = None
     #: what the person did and plans; None means not stated

@@ -16,7 +16,7 @@ import numpy as np
 
 from advisor import lawn_work
 from advisor.clock import to_numpy
-from advisor.model import LABEL_QUANTITIES, REQUIRED_LABEL_FIELDS, Label, Neighbour, Record, Task
+from advisor.model import LABEL_QUANTITIES, REQUIRED_LABEL_FIELDS, Household, Label, Neighbour, Record, Task
 from advisor.season_totals import has_maximum, ingredient_totals, records_of_year, worst_share
 from advisor.soil.runoff import turf_curve_number
 from advisor.soil.texture import soil_texture
@@ -86,7 +86,7 @@ def build(
     scalars = {name: np.full(count, np.nan) for name in _SCALARS}
     instants = {
         name: np.full(count, np.datetime64("NaT"), dtype="datetime64[s]")
-        for name in ("last_pass", "latest_day_end", *lawn_work.INSTANTS)
+        for name in ("last_pass", "latest_day_end", "licence_end", *lawn_work.INSTANTS)
     }
     facts: dict[str, list[str | None]] = {name: [None] * count for name in _FACTS}
     slots = max((len(task.area.neighbours) for task in tasks), default=0)
@@ -108,8 +108,10 @@ def build(
             instants["last_pass"][at] = to_numpy(last.ended_at or last.started_at)
         latest = latest_day(task, now)
         if latest is not None:
-            end = datetime(latest.year, latest.month, latest.day, 23, 59, 59, tzinfo=task.household.site.zone)
-            instants["latest_day_end"][at] = to_numpy(end)
+            instants["latest_day_end"][at] = _end_of(latest, task.household.site.zone)
+        licence = task.household.licence
+        if licence is not None and licence.valid_until is not None:
+            instants["licence_end"][at] = _end_of(licence.valid_until, task.household.site.zone)
         for name, moment in lawn_work.lawn_instants(task.area, task.household.site.zone, now).items():
             instants[name][at] = moment
         for slot, neighbour in enumerate(task.area.neighbours):
@@ -162,6 +164,10 @@ _FACTS: dict[str, str] = {
     "area.newly_seeded": "yes where the area was seeded within the last year, else no",
     "area.seeding_planned": "yes where a seeding is planned, or was and has not been answered, else no",
     "label.ingredient_maximum": "yes where a yearly maximum of an active ingredient is stated or follows, else no",
+    "season.autumn": "yes in autumn, else no",
+    "label.names_stages": "yes where the label names stages of the weed, else no",
+    "area.green_stated": "yes where the green share of the lawn is stated, else no",
+    "area.flowers_stated": "yes where it is stated whether weeds stand in flower, else no",
     "area.sensitive_near": "yes where a neighbour within 100 m is a planting, edible or vines, else no",
 }
 FACTS = _FACTS
@@ -190,6 +196,12 @@ _SCALARS = (
     "stated_depletion",
     "stated_day",
     "green_share",
+    "at_label_stage",
+    "no_open_flowers",
+    "certified",
+    "seen_drained_day",
+    "measured_soil_temperature",
+    "measured_soil_day",
 )
 
 
@@ -224,6 +236,10 @@ def task_facts(task: Task, now: datetime) -> dict[str, str | None]:
         "area.newly_seeded": yes(lawn_work.newly_seeded(task.area, today)),
         "area.seeding_planned": yes(lawn_work.seeding_open(task.area, today)),
         "label.ingredient_maximum": yes(has_maximum(label)),
+        "season.autumn": yes(now_season == "autumn"),
+        "label.names_stages": yes(bool(label.stages)),
+        "area.green_stated": yes(task.area.green_share is not None),
+        "area.flowers_stated": yes(task.area.open_flowers is not None),
         "area.sensitive_near": yes(any(_grows(n) and n.distance <= 100.0 for n in task.area.neighbours)),
     }
 
@@ -243,6 +259,11 @@ def last_pass(task: Task, records: Sequence[Record]) -> Record | None:
     """The newest record on this area with an active ingredient of this label, whatever the treatment was called."""
     matching = [record for record in records if same_ingredient(task, record)]
     return max(matching, key=lambda record: record.ended_at or record.started_at, default=None)
+
+
+def _end_of(day: date, zone: ZoneInfo) -> np.datetime64:
+    """The last second of a local day."""
+    return to_numpy(datetime(day.year, day.month, day.day, 23, 59, 59, tzinfo=zone))
 
 
 def label_year(task: Task, now: datetime) -> tuple[date, date]:
@@ -308,15 +329,24 @@ def _task_scalars(task: Task, records: Sequence[Record], now: datetime) -> dict[
         "place_allowed": _place_allowed(task),
         "sprayer_clean": clean,
         "green_share": np.nan if area.green_share is None else area.green_share,
+        "at_label_stage": float(task.treatment.stage in label.stages) if task.treatment.stage else np.nan,
+        "no_open_flowers": np.nan if area.open_flowers is None else float(not area.open_flowers),
+        "certified": _certified(household),
         "crop_coefficient": turf_coefficient(area.turf_season),
         "depletion_share": 0.40 if area.turf_season == "cool-season" else 0.50,
     }
+    today = now.astimezone(zone).date()
+    if area.soil_temperature is not None and area.soil_temperature_seen is not None:
+        if area.soil_temperature_seen <= today:
+            out["measured_soil_temperature"] = area.soil_temperature
+            out["measured_soil_day"] = float((area.soil_temperature_seen - date(1970, 1, 1)).days)
+    if area.soil_state in ("moist", "dry") and area.soil_seen is not None and area.soil_seen <= today:
+        out["seen_drained_day"] = float((area.soil_seen - date(1970, 1, 1)).days)
     if household.site.soil is not None:
         texture = soil_texture(household.site.soil)
         water = total_available_water(texture.field_capacity, texture.wilting_point, area.rooting_depth)
         out["available_water"] = float(water)
         out["curve_number"] = turf_curve_number(texture.hydrologic_group)
-        today = now.astimezone(zone).date()
         if area.soil_state is not None and area.soil_seen is not None and area.soil_seen <= today:
             share = min(STATED_DEPLETION[area.soil_state] * out["depletion_share"], 0.9)
             out["stated_depletion"] = share * float(water)
@@ -335,6 +365,13 @@ def _put_down(label: Label, record: Record) -> float:
     if record.amount is None or not record.size:
         return label.limits.get("maximum_per_application", np.nan)
     return record.amount / record.size
+
+
+def _certified(household: Household) -> float:
+    """1 where a certified applicator's number is stated, 0 where there is a licence without one, NaN without both."""
+    if household.licence is None:
+        return np.nan
+    return float(bool(household.licence.certified_number))
 
 
 def _place_allowed(task: Task) -> float:
@@ -403,6 +440,19 @@ def _household_notes(task: Task):
 
 def _lawn_notes(task: Task):
     area = task.area
+    yield "time_to_licence_end", "until when the licence is valid is not stated: write [licence] valid_until"
+    yield "certified", "no licence is stated: write [licence] certified_number for restricted products"
+    yield "at_label_stage", "the stage of the weed is not stated: write stage in the treatment"
+    yield (
+        "recent_water",
+        f'the rain of the last 24 hours is not known, and the soil of area "{area.id}" was not looked at since: '
+        "write soil_state and soil_seen",
+    )
+    yield (
+        "soil_five_day_mean",
+        f'five days of soil temperature are not known, and none was measured on area "{area.id}" lately: write '
+        'soil_temperature = "48 degF" and soil_temperature_seen = the date',
+    )
     yield (
         "time_since_mowing",
         f'when area "{area.id}" was mowed last is not stated: write last_mowed',

@@ -112,7 +112,7 @@ def _turf(file: TomlFile, index: int, area, found: Findings) -> None:
 
 def _dates(file: TomlFile, index: int, area, found: Findings) -> None:
     if found.today is not None:
-        for name in ("soil_seen", "last_mowed", "seeded_on"):
+        for name in ("soil_seen", "soil_temperature_seen", "last_mowed", "seeded_on"):
             day = getattr(area, name)
             if day is not None and day > found.today:
                 hint = "write the day on which it was seen or done"

@@ -210,3 +210,18 @@ _register("label_complete", "truth", "every required field of the label is copie
           (), "task", hourly=False)  # fmt: skip
 _register("place_allowed", "truth", "the label names the kind of place and no local rule closes it",
           _scalar("place_allowed"), (), "task", hourly=False)  # fmt: skip
+_register("recent_water", "water_depth", "rain and irrigation of the 24 hours before", _task("recent_water"),
+          ["precipitation"], "task")  # fmt: skip
+_register("day_maximum", "temperature", "highest temperature of the day", _task("day_maximum"), ["air_temperature"],
+          "task", _TEMPERATURE_SPREAD)  # fmt: skip
+_register("soil_five_day_mean", "temperature", "mean of the soil at 2 in over five days", _task("soil_five_day_mean"),
+          (), "task", (1.0, 0.3))  # fmt: skip
+_register("green_share", "fraction", "share of the lawn that is green", _scalar("green_share"), (), "task",
+          hourly=False)  # fmt: skip
+_register("at_label_stage", "truth", "the weed stands at a stage that the label names", _scalar("at_label_stage"),
+          (), "task", hourly=False)  # fmt: skip
+_register("no_open_flowers", "truth", "no weeds or clover stand in open flower", _scalar("no_open_flowers"),
+          (), "task", hourly=False)  # fmt: skip
+_register("certified", "truth", "a certified applicator's number is stated", _scalar("certified"), (), "task",
+          hourly=False)  # fmt: skip
+_register("time_to_licence_end", "time", "time until the licence runs out", _task("time_to_licence_end"), (), "task")

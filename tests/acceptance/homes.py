@@ -24,7 +24,7 @@ turf = ["tall fescue"]
 turf_state = "active"
 rooting_depth = "30 cm"
 irrigation = "none"
-soil_state = "wet"
+soil_state = "moist"
 soil_seen = {seen}
 last_mowed = {mowed}
 green_share = "95 percent"
@@ -85,7 +85,7 @@ duration = "45 min"
 def write_home(
     folder: Path, *, latitude: float, longitude: float, zone: str, elevation: str, seen: str, mowed: str
 ) -> Path:
-    """A complete household: foliar label with six hours rainfast, no neighbours, wet soil seen on the day."""
+    """A complete household: foliar label with six hours rainfast, no neighbours, soil seen moist on the day."""
     (folder / "labels").mkdir(parents=True)
     (folder / "treatments").mkdir()
     lawn = LAWN.format(

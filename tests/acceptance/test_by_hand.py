@@ -3,7 +3,7 @@
 Household for both: a foliar label with six hours rainfast and nothing else stated about weather, so the defaults hold:
 wind at 2 m 3 to 8 mph (1.341 to 3.576 m/s), gusts 12 mph (5.364 m/s), Delta T 10 K, work from 50 degF (10 degC),
 below 85 degF (29.44 degC) until a day after, two nights from 40 degF (4.44 degC), leaves dry. No neighbours, no
-irrigation, soil seen wet on the day, hours 07:00 to 20:00, 45 minutes of work. The source's single run is judged.
+irrigation, soil seen moist on the day, hours 07:00 to 20:00, 45 minutes of work. The source's single run is judged.
 
 Wind at 2 m is 0.748 of that at 10 m: 4.87 / ln(67.8 x 10 - 5.42) = 4.87 / 6.511 (FAO-56 eq. 47). A gust at 2 m is that
 mean plus the gust's excess over the mean at 10 m, the mean being the larger of the hour's two ends.
@@ -93,7 +93,8 @@ def test_birmingham_sunday_noon_is_a_go(birmingham):
     rain         0 mm in every interval to 28 February 00 UTC; chance 0 % to the end of the six hours, 00:45 UTC
     sun          45 degrees and more, sunset at 17:44: two hours before it is 15:44, the air is not closed
     stability    Turner: sun 45 to 46 degrees is insolation 3, cloud 4 % takes nothing off; 5 and 6 knots: class B
-    soil         seen wet two days before; at most 5 mm a day were used of the 42 mm that 30 cm of silt loam hold
+    soil         seen moist two days before, so 8 of the 42 mm that 30 cm of silt loam hold were gone; at most 5 mm a
+                 day more make 18 mm, and Ks = (42 - 18) / (0.6 x 42) = 0.95: above 0.9. No water in the day before
     """
     assert [layer("windSpeed", f"2024-02-25T{hour}") for hour in (18, 19)] == pytest.approx([9.26, 11.112])
     assert layer("windGust", "2024-02-25T18") == pytest.approx(16.668)
