@@ -55,7 +55,7 @@ def calendar_text(
     whole.add("prodid", PRODID)
     whole.add("version", "2.0")
     whole.add("calscale", "GREGORIAN")
-    whole.add("x-wr-calname", _plain(household.name))
+    whole.add("x-wr-calname", _line(household.name))
     whole.add("x-wr-timezone", household.site.zone.key)
     whole.add("x-published-ttl", REFRESH)
     events = [*_of_tasks(outlook), *_of_records(household, records, outlook.now)]
@@ -171,7 +171,7 @@ def _event(household: Household, name: str, summary: str, lines: Iterable[str]) 
     site = household.site
     place = hashlib.sha256(f"{site.latitude:.4f},{site.longitude:.4f}".encode()).hexdigest()[:12]
     event.add("uid", f"{name}@{place}.advisor.invalid")
-    event.add("summary", _plain(summary))
+    event.add("summary", _line(summary))
     event.add("description", "\n".join(_plain(line) for line in (*lines, SHORT_CAUTION) if line))
     return event
 
@@ -197,3 +197,7 @@ def _mark(record: Record) -> str:
 def _plain(text: str) -> str:
     """Without control characters, which RFC 5545 does not allow in texts."""
     return "".join(char if char.isprintable() or char == "\n" else " " for char in text)
+
+
+def _line(text: str) -> str:
+    return " ".join(_plain(text).split())
