@@ -19,9 +19,9 @@ from advisor.verification.brier import ReliabilityTable
 _SIDE, _GAP, _TOP, _LEFT = 240.0, 86.0, 74.0, 62.0
 _STYLE = """
 :root { color-scheme: light dark; }
-svg { --ink: #1c1c1c; --paper: #ffffff; --accent: #8a3f00; font: 12px system-ui, sans-serif; }
-@media (prefers-color-scheme: dark) { svg { --ink: #ececec; --paper: #16181a; --accent: #ffb070; } }
-@media print { svg { --ink: #000000; --paper: #ffffff; --accent: #8a3f00; } }
+svg { --ink: #1c1c1c; --paper: #ffffff; --accent: #12507b; font: 12px Georgia, serif; }
+@media (prefers-color-scheme: dark) { svg { --ink: #ececec; --paper: #16181a; --accent: #9accf0; } }
+@media print { svg { --ink: #000000; --paper: #ffffff; --accent: #12507b; } }
 .paper { fill: var(--paper); } text { fill: var(--ink); } .title { font-weight: 600; font-size: 14px; }
 .frame { fill: none; stroke: var(--ink); stroke-width: 1; } .grid { stroke: var(--ink); opacity: .18; }
 .true { stroke: var(--ink); stroke-width: 1; opacity: .6; }
