@@ -46,6 +46,12 @@ def _reviews(desk: Desk, scene: Scene) -> list[PassReview]:
     return [one for one in made if one is not None]
 
 
+def _looks(one: PassReview, zone, scene: Scene) -> list[str]:
+    """When to look, and what the looks came to; how to enter one is what the page's own form says."""
+    lines = response_lines(one.responses, one.times, zone, scene.now, _ONE_LINE)
+    return lines if one.responses else lines[:1]
+
+
 def _shown(one: PassReview, scene: Scene) -> dict[str, Any]:
     weather, task = one.weather, one.weather.task
     system, zone = scene.household.units, scene.household.site.zone
@@ -69,10 +75,7 @@ def _shown(one: PassReview, scene: Scene) -> dict[str, Any]:
         "lines": [
             *rain_lines(weather, system, _ONE_LINE),
             *night_lines(weather, system, zone, _ONE_LINE),
-            *(
-                line.strip(" -")
-                for line in response_lines(one.responses, one.times, zone, scene.now, _ONE_LINE)
-            ),
+            *(line.strip(" -") for line in _looks(one, zone, scene)),
         ],
         "proposal": proposal,
         "reasons": [line.strip(" -") for line in reasons],
