@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -21,7 +21,7 @@ from advisor.forecast import Field, Forecast
 from advisor.rulebook.evaluate import Finding, evaluate
 from advisor.rulebook.schema import Rule
 from advisor.task_table import TaskTable
-from advisor.verdict import Verdicts, judge_starts
+from advisor.verdict import GO, Verdicts, judge_starts
 
 #: values (site, member, hour) of one variable that a chunk holds: 64 sites of 31 members over 168 hours, 1.3 MB in
 #: float32, so that what a formula reads and writes stays in a core's caches. Measured, see DEVELOPERS.md.
@@ -40,8 +40,10 @@ class Scored:
         Of all sites and of the whole task table.
     verdicts : Verdicts
         Of the chunk's tasks, (task, hour).
+    candidates : ndarray of bool (task, hour)
+        Coming starts inside the person's hours at which the work fits.
     best : ndarray of int (task,)
-        The start with the highest chance among those that are go and not past, -1 where none is.
+        The candidate that is go with the highest chance, the earliest of equals; -1 where none is.
     findings : sequence of Finding
         Empty unless they were asked for.
     """
@@ -49,6 +51,7 @@ class Scored:
     sites: slice
     tasks: slice
     verdicts: Verdicts
+    candidates: np.ndarray
     best: np.ndarray
     findings: Sequence[Finding] = ()
 
@@ -78,11 +81,16 @@ def score(
     floors : mapping
         Chance floors by kind, for "safety_and_label" and for "everything".
     """
+    findings, verdicts, _ = _score(forecast, sites, table, rules, now, floors, horizon_hours)
+    return findings, verdicts
+
+
+def _score(forecast, sites, table, rules, now, floors, horizon_hours):
     area = AreaConditions(Conditions(forecast, sites), table)
     findings = evaluate(rules, area)
     lead = (forecast.axis.astype("datetime64[s]") - to_numpy(now)) / np.timedelta64(3600, "s")
     verdicts = judge_starts(findings, forecast.nominal_members, lead, floors, horizon_hours, floors["everything"])
-    return findings, verdicts
+    return findings, verdicts, (area.spare_time[:, 0] >= -1e-9) & (lead >= 0.0)
 
 
 def score_chunks(
@@ -96,6 +104,7 @@ def score_chunks(
     *,
     chunk: int,
     threads: int = 1,
+    pool: Executor | None = None,
     keep_findings: bool = False,
 ) -> Iterator[Scored]:
     """Score any number of sites in chunks, in their order.
@@ -110,6 +119,8 @@ def score_chunks(
         Sites of a chunk, see `chunk_size`.
     threads : int
         How many chunks are scored at the same time. At most one more is held ready.
+    pool : Executor, optional
+        Where chunks are scored instead of on threads of this process, such as the executor of a cluster.
     keep_findings : bool
         Whether the findings of every rule are handed out as well.
 
@@ -128,37 +139,45 @@ def score_chunks(
         raise ValueError("score_chunks: the tasks must stand in the order of their sites; sort the task table by site")
     edges = [(first, min(first + chunk, count)) for first in range(0, count, chunk)]
 
-    def one(part: tuple[slice, slice], forecast: Forecast) -> Scored:
-        here, at = part
-        findings, verdicts = score(
-            forecast, _sites(sites, here), _tasks(table, at, here.start), rules, now, floors, horizon_hours
-        )
-        kept = tuple(findings) if keep_findings else ()
-        return Scored(here, at, verdicts, best_starts(verdicts, forecast, now), kept)
-
     parts = []
     for first, stop in edges:
         low, high = np.searchsorted(table.site, [first, stop])
         if high > low:
             parts.append((slice(first, stop), slice(int(low), int(high))))
-    if threads <= 1:
+    asked = rules, now, floors, horizon_hours, keep_findings
+
+    def inputs(part: tuple[slice, slice]):
+        here, at = part
+        return here, at, weather(here), _sites(sites, here), _tasks(table, at, here.start), *asked
+
+    if threads <= 1 and pool is None:
         for part in parts:
-            yield one(part, weather(part[0]))
+            yield score_part(*inputs(part))
         return
-    with ThreadPoolExecutor(threads) as pool:
+    own = ThreadPoolExecutor(threads) if pool is None else None
+    try:
         waiting: deque = deque()
         for part in parts:
-            waiting.append(pool.submit(one, part, weather(part[0])))
+            waiting.append((pool or own).submit(score_part, *inputs(part)))
             if len(waiting) > threads:
                 yield waiting.popleft().result()
         while waiting:
             yield waiting.popleft().result()
+    finally:
+        if own is not None:
+            own.shutdown(cancel_futures=True)
 
 
-def best_starts(verdicts: Verdicts, forecast: Forecast, now: datetime) -> np.ndarray:
-    """The coming go start with the highest chance, the earliest of equals (task,); -1 where there is none."""
-    coming = forecast.axis.astype("datetime64[s]") >= to_numpy(now)
-    chance = np.where((verdicts.verdict == 1) & coming, verdicts.everything.lower, -1.0)
+def score_part(here, at, forecast, sites, table, rules, now, floors, horizon_hours, keep_findings) -> Scored:
+    """One chunk: what `score_chunks` runs in threads, and a cluster in its workers."""
+    findings, verdicts, candidates = _score(forecast, sites, table, rules, now, floors, horizon_hours)
+    kept = tuple(findings) if keep_findings else ()
+    return Scored(here, at, verdicts, candidates, best_starts(verdicts, candidates), kept)
+
+
+def best_starts(verdicts: Verdicts, candidates: np.ndarray) -> np.ndarray:
+    """The candidate that is go with the highest chance, the earliest of equals (task,); -1 where there is none."""
+    chance = np.where((verdicts.verdict == GO) & candidates, verdicts.everything.lower, -1.0)
     best = chance.argmax(axis=1)
     return np.where(np.take_along_axis(chance, best[:, None], axis=1)[:, 0] < 0.0, -1, best)
 

@@ -17,6 +17,7 @@ _COMMANDS = {
     "init": ("init", "init"),
     "check": ("check", "check"),
     "outlook": ("outlook", "outlook"),
+    "batch": ("batch", "batch"),
     "why": ("why", "why"),
     "notice": ("notice", "notice"),
     "mix": ("mix", "mix"),
@@ -33,9 +34,9 @@ _COMMANDS = {
     "service": ("service", "service"),
     "doctor": ("doctor", "doctor"),
     "completion": ("completion", "completion"),
-    "rules": ("rules", "rules"),
     "sources": ("sources", "sources"),
     "replay": ("replay", "replay"),
+    "rules": ("rules", "rules"),
     "schema": ("schema", "schema"),
 }
 

@@ -1,0 +1,239 @@
+"""The weather of many sites: one forecast a cell of the provider's grid, whoever else lies in it.
+
+Cells whose forecasts carry the same variables on the same hours are scored together; others by themselves, since what
+a source carries decides how a rule is judged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+
+from advisor.errors import AdvisorError, Problem, WeatherError
+from advisor.forecast import Field, Forecast, Provenance
+from advisor.model import Household, Site
+from advisor.scoring import at_sites
+from advisor.sources import distance_km, read_answer
+from advisor.spread import with_assumed_members
+from advisor.variables import VARIABLES
+
+#: width of a cell within which sites share one question to a provider [degrees], about 10 km
+CELL = 0.1
+#: farthest that a cell of an array may lie from a site [km]
+FARTHEST = 25.0
+
+
+@dataclass
+class Cells:
+    """Forecasts by cell.
+
+    Attributes
+    ----------
+    of_site : list of int
+        Position in `forecasts` of each site's forecast, -1 where it has none.
+    forecasts : list of (Forecast, int)
+        A forecast, and which of its sites the cell is.
+    faults : list of Problem
+        Why sites have none.
+    read : int
+        How many answers were read or asked for.
+    """
+
+    of_site: list[int] = field(default_factory=list)
+    forecasts: list[tuple[Forecast, int]] = field(default_factory=list)
+    faults: list[Problem] = field(default_factory=list)
+    read: int = 0
+    #: makes members of a single forecast when its turn comes, from a forecast and the place it was first wanted for
+    members: Callable[[Forecast, Site], Forecast] = lambda forecast, site: forecast
+    #: that place, by cell
+    place: dict[int, Site] = field(default_factory=dict)
+
+    def groups(self) -> list[list[int]]:
+        """Sites (positions) that can be scored in one array, in their order."""
+        found: dict[object, list[int]] = {}
+        for site, cell in enumerate(self.of_site):
+            if cell >= 0:
+                found.setdefault(_likeness(self.forecasts[cell][0]), []).append(site)
+        return list(found.values())
+
+    def weather(self, sites: Sequence[int]) -> Forecast:
+        """The forecast of some sites of one group, along the site axis."""
+        ready: dict[int, Forecast] = {}
+        for site in sites:
+            cell = self.of_site[site]
+            if cell not in ready:
+                forecast = self.forecasts[cell][0]
+                ready[cell] = self.members(forecast, self.place[cell]) if cell in self.place else forecast
+        cells = [(ready[self.of_site[site]], self.forecasts[self.of_site[site]][1]) for site in sites]
+        if all(forecast is cells[0][0] for forecast, _ in cells):
+            return at_sites(cells[0][0], np.array([at for _, at in cells]))
+        first = cells[0][0]
+        fields = {}
+        for name in first.fields:
+            each = [(forecast.fields[name], at) for forecast, at in cells]
+            blocked = each[0][0].block_first is not None
+            fields[name] = Field(
+                _stack([(one.values, at) for one, at in each]), _stack([(one.reason, at) for one, at in each]),
+                _stack([(one.block_first, at) for one, at in each]) if blocked else None,
+                _stack([(one.block_last, at) for one, at in each]) if blocked else None,
+            )  # fmt: skip
+        return replace(first, fields=fields)
+
+
+def _stack(parts: Sequence[tuple[np.ndarray, int]]) -> np.ndarray:
+    return np.stack([values[at if values.shape[0] > 1 else 0] for values, at in parts])
+
+
+def _likeness(forecast: Forecast) -> object:
+    shapes = tuple(
+        (name, one.values.shape[1], one.values.dtype.str, one.block_first is not None)
+        for name, one in sorted(forecast.fields.items())
+    )
+    return str(forecast.start), forecast.hours, shapes, forecast.nominal_members.tobytes()
+
+
+def from_folder(
+    folder: Path, wanted: Sequence[tuple[Site, str]], now: datetime, household: Household
+) -> Cells:
+    """Stored answers in a folder, or one file: by the file name that a site states, else the nearest.
+
+    An answer may be as far off as its source's grid allows.
+
+    Each file is read once, whatever the number of its sites; quality control and members are those of a household.
+    """
+    from advisor.quality import control
+    from advisor.weather import of_file
+
+    cells, known = Cells(members=drawn(household, now)), {}
+
+    def read(path: Path) -> int | str:
+        if path not in known:
+            cells.read += 1
+            try:
+                body = path.read_bytes()
+                forecast = read_answer(body)
+                if forecast.provenance.issued_at is None and forecast.provenance.fetched_at is None:
+                    forecast = read_answer(body, fetched_at=now)
+                cells.forecasts.append((of_file(household, control(forecast, now), now), 0))
+                known[path] = len(cells.forecasts) - 1
+            except (OSError, AdvisorError) as error:
+                known[path] = f"the stored answer {path.name} cannot be used: {error}"
+        return known[path]
+
+    alone = folder.is_file()
+    for site, name in wanted:
+        found: int | str = "no stored answer is of this place"
+        if name:
+            # a name, never a path out of the folder
+            found = read((folder.parent if alone else folder) / Path(name).name)
+        else:
+            files = [folder] if alone else sorted(folder.glob("*.json"))
+            answers = [answer for answer in map(read, files) if isinstance(answer, int)]
+            near = min(answers, key=lambda at: _distance(cells.forecasts[at][0], site), default=None)
+            found = near if near is not None else found
+        if isinstance(found, int):
+            problem = _too_far(cells.forecasts[found][0], site)
+            found = problem or found
+        _give(cells, site, found)
+    return cells
+
+
+def _distance(forecast: Forecast, site: Site) -> float:
+    where = forecast.provenance
+    if where.latitude is None or where.longitude is None:
+        return np.inf
+    return distance_km(site.latitude, site.longitude, where.latitude, where.longitude)
+
+
+def _too_far(forecast: Forecast, site: Site) -> str:
+    from advisor.sources import check_place
+
+    try:
+        check_place(forecast, site.latitude, site.longitude)
+    except WeatherError as error:
+        return error.what
+    return ""
+
+
+def _give(cells: Cells, site: Site, found: int | str) -> None:
+    if isinstance(found, str):
+        cells.faults.append(Problem(found, f'site "{site.name}"'))
+    cells.of_site.append(found if isinstance(found, int) else -1)
+    if isinstance(found, int):
+        cells.place.setdefault(found, site)
+
+
+def drawn(household: Household, now: datetime) -> Callable[[Forecast, Site], Forecast]:
+    """Members of a forecast without any, from the stated errors, as the outlook of a household there has them."""
+    count = household.settings.assumed_members
+
+    def members(forecast: Forecast, site: Site) -> Forecast:
+        key = f"{site.latitude:.4f},{site.longitude:.4f}"
+        return with_assumed_members(forecast, now, count, key) if count else forecast
+
+    return members
+
+
+def from_arrays(path: Path, wanted: Sequence[tuple[Site, str]], now: datetime) -> Cells:
+    """An .npz file: `latitude`, `longitude` (cell,), `start` and `issued_at` (ISO text, UTC), and the variables.
+
+    These by name (cell or 1, member or 1, hour), canonical units; `nominal_members` (hour,) where members were lost.
+
+    Quality control is applied to all cells at once; members are taken as they are.
+    """
+    from advisor.clock import parse_instant, to_numpy
+    from advisor.quality import control
+
+    try:
+        with np.load(path, allow_pickle=False) as arrays:
+            held = {name: arrays[name] for name in arrays.files}
+    except (OSError, ValueError) as error:
+        raise WeatherError(f"the arrays cannot be read: {error}", where=str(path)) from error
+    missing = [name for name in ("latitude", "longitude", "start", "issued_at") if name not in held]
+    series = {name: values for name, values in held.items() if name in VARIABLES}
+    strange = sorted({values.shape[-1:] for values in series.values()} | set()) if series else []
+    if missing or len(strange) != 1 or any(values.ndim != 3 for values in series.values()):
+        what = f"lack {', '.join(missing)}" if missing else "hold no variables of one length, (cell, member, hour)"
+        raise WeatherError(f"the arrays {what}", where=str(path), hint="known: " + ", ".join(VARIABLES))
+    hours = strange[0][0]
+    start = to_numpy(parse_instant(str(held["start"]), "start"), "h")
+    issued = parse_instant(str(held["issued_at"]), "issued_at")
+    members = max(values.shape[1] for values in series.values())
+    fields = {}
+    for name, values in series.items():
+        values = values if values.dtype.kind == "f" else values.astype(np.float64)
+        lost = np.isnan(values).all(axis=1, keepdims=True)
+        fields[name] = Field(values, np.where(lost, 2, 0).astype(np.uint8))
+    nominal = np.broadcast_to(held.get("nominal_members", members), (hours,)).astype(int)
+    provenance = Provenance("arrays", fetched_at=issued, issued_at=issued, spread="ensemble" if members > 1 else "none")
+    forecast = control(Forecast(start, hours, fields, provenance, nominal), now)
+    cells = Cells([], [(forecast, at) for at in range(len(held["latitude"]))], read=1)
+    for site, _ in wanted:
+        there = zip(held["latitude"], held["longitude"], strict=True)
+        away = [distance_km(site.latitude, site.longitude, *map(float, place)) for place in there]
+        nearest = int(np.argmin(away))
+        near = bool(away[nearest] <= FARTHEST)
+        _give(cells, site, nearest if near else f"the nearest cell of the arrays is {away[nearest]:,.0f} km away")
+    return cells
+
+
+def from_sources(
+    wanted: Sequence[tuple[Site, str]], household: Household, now: datetime, ask: Callable[[Household], Forecast]
+) -> Cells:
+    """Asked of the household's sources, one question for all sites of a cell, at the place of the first of them."""
+    cells, known = Cells(members=drawn(household, now)), {}
+    for site, _ in wanted:
+        cell = (int(np.floor(site.latitude / CELL)), int(np.floor(site.longitude / CELL)))
+        if cell not in known:
+            cells.read += 1
+            try:
+                cells.forecasts.append((ask(replace(household, site=site)), 0))
+                known[cell] = len(cells.forecasts) - 1
+            except WeatherError as error:
+                known[cell] = str(error)
+        _give(cells, site, known[cell])
+    return cells
