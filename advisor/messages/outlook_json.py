@@ -9,6 +9,7 @@ from advisor.clock import iso
 from advisor.explain import Blocker, RuleReason, difference
 from advisor.messages.cautions import cautions
 from advisor.messages.waiting import waiting_object
+from advisor.messages.weather_text import licences
 from advisor.outlook import Day, Outlook
 
 SCHEMA_ID = "advisor.outlook/1"
@@ -37,6 +38,7 @@ def outlook_object(outlook: Outlook) -> dict[str, Any]:
             "members": forecast.members,
             "spread": provenance.spread,
             "attribution": provenance.attribution,
+            "licence": "; ".join(licences(provenance.attribution)),
             "notes": [*provenance.notes, *(flag.says for flag in forecast.flags)],
         },
         "units": system,
@@ -169,7 +171,7 @@ OUTLOOK_SCHEMA: dict[str, Any] = {
             "weather": _object(
                 {"source": _WORD, "issued_at": _TIME, "age_hours": _NUMBER},
                 {"fetched_at": _TIME, "members": {"type": "integer"}, "spread": _WORD, "attribution": _WORD,
-                 "notes": {"type": "array", "items": _WORD}},
+                 "licence": _WORD, "notes": {"type": "array", "items": _WORD}},
             ),
             "units": {"enum": ["us", "metric"]},
             "cautions": {"type": "array", "items": _WORD, "minItems": 1},

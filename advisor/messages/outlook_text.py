@@ -13,6 +13,7 @@ from advisor.explain import Blocker, RuleReason, difference, least_change
 from advisor.forecast import AGE_ASSUMED
 from advisor.messages.cautions import SHORT_CAUTION
 from advisor.messages.waiting import waiting_sentence
+from advisor.messages.weather_text import credit, weather_notes
 from advisor.outlook import Day, Outlook, TaskOutlook
 from advisor.sequence import progress
 
@@ -30,7 +31,7 @@ def head(outlook: Outlook) -> list[str]:
     local = outlook.now.astimezone(site.zone)
     lines = [
         f"{outlook.household.name}, {local.strftime('%A %-d %B %Y, %H:%M')} {local.tzname()}",
-        f"Forecast: {provenance.attribution or provenance.source}, {aged}",
+        f"Forecast: {credit(provenance)}, {aged}",
     ]
     if provenance.spread != "none":
         lines.append(f"Chances: {provenance.spread}, {outlook.forecast.members} members")
@@ -53,6 +54,9 @@ def outlook_text(outlook: Outlook, width: int = 80) -> str:
     asks = _unknowns(outlook)
     if asks:
         lines += ["", "Not known yet:", *(_wrap(_what_is_missing(text), width, "  - ", "    ") for text in asks)]
+    notes = weather_notes(outlook.forecast.provenance)
+    if notes:
+        lines += ["", "Of the weather:", *(_wrap(note, width, "  - ", "    ") for note in notes)]
     lines += ["", _wrap(SHORT_CAUTION, width), "Why a day came out so: advisor why " + _first_no(outlook)]
     return "\n".join(lines)
 

@@ -17,7 +17,7 @@ PLACE = (41.6, -93.6)
 CONTACT = "keeper@example.org"
 HOURS = 'every_day = "09:00-17:00"'
 SEEN = """\
-soil_state = "wet"
+soil_state = "moist"
 soil_seen = 2026-09-21
 last_mowed = 2026-09-17
 next_mowing = 2026-09-30"""
