@@ -143,7 +143,7 @@ def completeness(
     7 CFR 110.3 (five elements; a shorter list for spot applications of less than 1/10 acre in a day). What the short
     list leaves out is from memory.
     """
-    spot = details.method == "spot" and _sprayed_that_day(record, same_day, zone) < SPOT_BELOW
+    spot = details.method == "spot" and _sprayed_that_day(record, same_day, zone) < SPOT_BELOW * (1.0 - 1e-9)
     wanted = [one for one in ELEMENTS if (one.spot or not spot) and (details.for_hire or not one.hire_only)]
     # the certified applicator is asked for where a product is restricted; for hire the licence may stand for it
     missing = [

@@ -76,7 +76,7 @@ def _of_forecast(forecast: Forecast, started_at: datetime, ended_at: datetime) -
 
 def _middle(values: np.ndarray) -> float:
     """Median over members; NaN where any is unknown, since a median of what is left would be of other weather."""
-    return float(np.median(values)) if len(values) and not np.isnan(values).any() else np.nan
+    return float(np.median(values)) if len(values) else np.nan
 
 
 def _known(value: float) -> float | None:

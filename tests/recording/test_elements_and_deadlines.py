@@ -76,7 +76,13 @@ def test_for_hire_an_ordinary_product_is_applied_under_the_licence():
 
 @pytest.mark.parametrize(
     ("size", "spot"),
-    [(0.0999 * ACRE_M2, True), (0.10 * ACRE_M2, False), (0.2 * ACRE_M2, False), (None, False)],
+    [
+        (0.0999 * ACRE_M2, True),
+        (0.10 * ACRE_M2, False),
+        (ACRE_M2 / 10 * (1 - 1e-12), False),
+        (0.2 * ACRE_M2, False),
+        (None, False),
+    ],
 )
 def test_the_short_list_holds_only_below_a_tenth_of_an_acre(size, spot):
     """7 CFR 110.3: spot applications of less than 1/10 acre in a day; 0.10 acre itself takes the full list. What the
