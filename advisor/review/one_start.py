@@ -40,6 +40,11 @@ class OneStart:
         everything = self.verdicts.everything
         return float(everything.lower[0, self.hour]), float(everything.upper[0, self.hour])
 
+    @property
+    def inside_hours(self) -> bool:
+        """Whether 1.5 times the job and the cleaning up fit into the hours that the person gave."""
+        return bool(self.explainer.area.spare_time[0, 0, self.hour] >= -1e-9)
+
     def reasons(self) -> list[RuleReason]:
         return self.explainer.reasons(0, self.hour)
 

@@ -14,6 +14,9 @@ from advisor.rulebook.schema import Rule
 from advisor.start_card.readings import GOOD_FOR_MINUTES, ConditionsOnTheSpot, Readings
 from advisor.start_card.stops import Stop, closes, stops
 
+#: a quantity of planning, not of the moment
+_PLANNING = "spare_time"
+
 
 @dataclass(frozen=True, slots=True)
 class Check:
@@ -87,13 +90,16 @@ def judge_start(
     scored = None
     if 0 <= hour < forecast.hours:
         before = [record for record in records if record.started_at <= now]
-        scored = score_one_start(task, conditions, rules, before, now, now)
+        # who stands on the lawn has the time: the hours of the household's file are for planning
+        asked_now = [rule for rule in rules if rule.measure.quantity != _PLANNING]
+        scored = score_one_start(task, conditions, asked_now, before, now, now)
     checks = (*_checks(task, readings, now), *_people_checks(task, now))
     if scored is None:
         return StartCard(task, now, readings, checks, None, notes=("The forecast does not hold this hour.",))
     closes_at, title = closes(scored)
     found = tuple(stops(task, scored, readings))
-    return StartCard(task, now, readings, checks, scored, found, closes_at, title)
+    notes = () if scored.inside_hours else ("This lies outside the hours that lawn.toml gives you.",)
+    return StartCard(task, now, readings, checks, scored, found, closes_at, title, notes)
 
 
 def _checks(task: Task, readings: Readings, now: datetime):

@@ -189,6 +189,7 @@ def test_the_forecasts_own_values_as_readings_give_the_outlooks_verdict():
     for at, area in enumerate(("front", "back")):
         found = card(area, **values)
         expected = {one.rule: one.verdict for one in OUTLOOK.explainer.reasons(at, here)}
+        assert expected.pop("availability") == "go"
         assert {one.rule: one.verdict for one in found.scored.reasons()} == expected
         assert found.scored.chance[0] == pytest.approx(float(OUTLOOK.verdicts.everything.lower[at, here]))
 
@@ -340,3 +341,10 @@ def test_a_restricted_product_wants_a_certified_applicator():
     assert card(task=task).verdict == "unknown"
     named = replace(HOME, licence=Licence("A. Mower", "L-1", None, "C-1"))
     assert card(task=replace(task, household=named)).verdict == "go"
+
+
+def test_who_stands_on_the_lawn_has_the_time():
+    # 14:30 lies between the hours that the file gives
+    found = card(now=NOW - timedelta(minutes=90))
+    assert found.verdict == "go" and any("outside the hours" in note for note in found.notes)
+    assert card().notes == ()
