@@ -26,8 +26,11 @@ def lawn(**changes) -> Household:
     limits = {name: value for name, value in limits.items() if value is not None}
     label = replace(label, **{"limits": limits, **changes.get("label", {})})
     areas = {name: replace(area, **changes.get(name, {})) for name, area in household.areas.items()}
+    settings = replace(household.settings, horizon_hours=48.0, floors={}, assumed_members=0, cost_of_waiting=None,
+                       cost_of_failure=None)  # fmt: skip
     return replace(
         household,
+        settings=settings,
         site=replace(household.site, **changes.get("site", {})),
         labels={label.id: label, **changes.get("labels", {})},
         treatments={TREATMENT: replace(treatment, **changes.get("treatment", {}))},

@@ -6,26 +6,22 @@ import math
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
-from demo_lawn import FIXTURES, NOW, TREATMENT, choice, lawn, record, task
+from demo_lawn import NOW, TREATMENT, choice, lawn, record, task
+from invented_week import RULES, week
 
 from advisor.messages.reschedule import reschedule_object, reschedule_text
 from advisor.outlook import make_outlook
-from advisor.quality import control
 from advisor.reschedule import WORTH_AGAIN, find_missed, what_lateness_costs
-from advisor.rule_files import load_rules
 from advisor.sequence.season import months_to_treat, next_season, weeds_of
-from advisor.sources import read_answer
 
-RULES = list(load_rules())
 FIRST = record(datetime(2026, 8, 25, 22, 27, tzinfo=UTC))
 FRONT = f"{TREATMENT}/front"
 
 
 def missed(household=None, records=(FIRST,), told=(), climate=None, plans=(), now=NOW):
-    household = household or lawn()
-    body = (FIXTURES / "weather" / "prairie-open-meteo.json").read_bytes()
-    weather = read_answer(body, fetched_at=now, latitude=household.site.latitude, longitude=household.site.longitude)
-    outlook = make_outlook(household, control(weather, now), RULES, list(records), now, 16, plans, climate or {})
+    """Monday to Sunday; Friday and Saturday are still enough."""
+    weather = week(now, (25, 26))
+    outlook = make_outlook(household or lawn(), weather, RULES, list(records), now, 16, plans, climate or {})
     return outlook, find_missed(outlook, records, told, climate or {})
 
 
