@@ -2,7 +2,8 @@
 
 Inside the program a number carries no unit object: its dimension has one canonical unit (`CANONICAL`), and
 only parsing and printing convert. pint does the arithmetic of units, from a definition text of our own that
-holds just the units of this trade, so that "C" can never be read as coulombs.
+holds just the units of this trade, so that "C" can never be read as coulombs. What it said of the usual units is
+kept in a table, for loading it takes longer than all the rest of a short answer.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import math
 import re
 
 from advisor.errors import AdvisorError, did_you_mean
+from advisor.unit_factors import FACTORS
 
 #: dimension -> (canonical unit, unit shown to US readers, unit shown to metric readers, decimals US, decimals metric)
 DIMENSIONS: dict[str, tuple[str, str, str, int, int]] = {
@@ -151,6 +153,12 @@ def conversion(unit: str, dimension: str) -> tuple[float, float]:
         raise UnitError(
             f"a unit is missing: this is {_named(dimension)}, write it as {example(dimension)}"
         )
+    known = FACTORS.get((spelled, dimension))
+    return known if known is not None else by_pint(unit, spelled, canonical, dimension)
+
+
+def by_pint(unit: str, spelled: str, canonical: str, dimension: str) -> tuple[float, float]:
+    """What pint says of a unit; the usual ones stand in `advisor.unit_factors`, as pint gave them."""
     try:
         source = _unit(spelled)
         measures = source.dimensionality

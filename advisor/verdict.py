@@ -124,14 +124,13 @@ def judge_starts(
     for at, finding in enumerate(findings):
         kind = finding.rule.kind
         strict = (finding.from_label if kind == "effect" else np.ones(tasks, dtype=bool)) & finding.applies
-        outcome, fails = finding.outcome, finding.outcome.fails
+        outcome, (fails, chance) = finding.outcome, _alone(finding, nominal)
         of_all.add(outcome.holds, fails)
         spare = ~strict[:, None, None]
         if strict.all():
             of_strict.add(outcome.holds, fails)
         elif strict.any():
             of_strict.add(outcome.holds | spare, fails & ~spare)
-        chance = chances(outcome, nominal)
         each.append(chance)
         own = finding.rule.floor
         if own is None:
@@ -155,6 +154,15 @@ def judge_starts(
         each_floor,
         joint_floor,
     )
+
+
+def _alone(finding: Finding, nominal: np.ndarray) -> tuple[np.ndarray, Chances]:
+    """Where a finding fails and its own chances, kept with it: explaining judges the same findings many times."""
+    kept = vars(finding).get("_alone")
+    if kept is None or kept[0] is not nominal:
+        kept = nominal, finding.outcome.fails, chances(finding.outcome, nominal)
+        object.__setattr__(finding, "_alone", kept)
+    return kept[1:]
 
 
 class _Joint:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import sys
+from textwrap import shorten
 from typing import NoReturn
 
 import click
@@ -40,6 +41,44 @@ _COMMANDS = {
     "schema": ("schema", "schema"),
 }
 
+#: what --help says of each command, so that it loads none: the first sentence of the command's own help
+_SAYS = {
+    "init": "Write a household folder with every key explained; asks for what is not given.",
+    "check": "Check the household's files and rules: errors, blank label fields, and what is not stated.",
+    "outlook": "Tell for each coming day: go, no-go or unknown, when to start, and what decides.",
+    "batch": "Tell for many sites and each coming day: go, no-go or unknown, and the best start.",
+    "why": 'Argue why DAY (a date, "today" or "tomorrow") is a go, a no-go or unknown.',
+    "notice": "Show or send the notice of this moment, or test a channel.",
+    "mix": "Product, water and adjuvant for each tank load and in all, area by area.",
+    "start": "Judge a start now by what was measured and seen in the last 15 minutes.",
+    "record": "Record a pass.",
+    "records": "List the passes that were made, oldest first; --json and --format csv for programs.",
+    "plan": "Tell where each sequence stands, what the label leaves of its year, and what has to "
+    "rest around a pass.",
+    "reschedule": "Find the passes that are overdue and list what can be done, ranked; --choose changes "
+    "the plan.",
+    "almanac": "Tell how often a day has a window, by week and hour, what closes days, and how long one "
+    "waits.",
+    "review": "Hold the weather that came against the limits, look at the weeds, and say what it means "
+    "for the follow-up.",
+    "score": "Score the kept forecasts of the site against what then came, the raw forecast and the climate.",
+    "calendar": "Windows, the chosen day, follow-ups, looks at the weeds and postings as an iCalendar file.",
+    "serve": "Run the service: pull the forecast when due, decide, send each due notice once, and "
+    "show the page.",
+    "service": "Print a systemd unit, or look whether the service lives.",
+    "doctor": "Look at files, rules, database, sources, clock, scheduler and channels: one line each, "
+    "with the fix.",
+    "completion": "Print the script that lets SHELL complete commands and options; nothing is asked of the "
+    "network.",
+    "sources": "Name the weather sources in their order: credit, licence, terms, what is asked of each, "
+    "and the newest answer.",
+    "replay": "Make the verdict of a notice again from its evidence: weather, files, rules and ledger "
+    "as they stood.",
+    "rules": "List, show, lint and test the rules; own files in the household's rules/ overlay the "
+    "shipped ones by id.",
+    "schema": "Print the JSON Schema of what a command prints with --json.",
+}
+
 
 class _Group(click.Group):
     """Loads a command's module when the command is wanted."""
@@ -52,6 +91,16 @@ class _Group(click.Group):
             return None
         module, function = _COMMANDS[name]
         return getattr(__import__(f"advisor.cli.{module}", fromlist=[function]), function)
+
+    def format_commands(self, ctx, formatter):
+        """The list of commands in --help, from `_SAYS`; a command that is not there is loaded."""
+        room = formatter.width - 6 - max(map(len, _COMMANDS))
+        rows = []
+        for name in _COMMANDS:
+            says = _SAYS.get(name) or self.get_command(ctx, name).get_short_help_str(1000)
+            rows.append((name, shorten(says, room, placeholder="...")))
+        with formatter.section("Commands"):
+            formatter.write_dl(rows)
 
     def resolve_command(self, ctx, args):
         if args and not args[0].startswith("-") and args[0] not in _COMMANDS:

@@ -24,7 +24,6 @@ from advisor.store.payloads import Payload
 from advisor.weather.answers import Answers, Failure, Kept, read_note, site_key
 from advisor.weather.assembling import HouseholdWeather, assemble, of_file
 from advisor.weather.past import known_past
-from advisor.weather.pulling import pull
 
 __all__ = [
     "Answers",
@@ -40,6 +39,13 @@ __all__ = [
     "pull",
     "site_key",
 ]
+
+
+def pull(household: Household, store: Store, now: datetime, **options) -> Answers:
+    """Ask for everything and keep it, see `advisor.weather.pulling`; what asks servers is loaded only here."""
+    from advisor.weather.pulling import pull as ask_for_everything
+
+    return ask_for_everything(household, store, now, **options)
 
 
 def gather(household: Household, store: Store, now: datetime) -> Answers:
