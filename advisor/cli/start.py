@@ -150,6 +150,8 @@ def _ask_for_the_rest(task, given):
             click.echo(f"  {force}  {says}", err=True)
         answer = ask("Which of these (empty: none)", "")
         given["beaufort"] = int(answer) if answer.isdigit() and int(answer) in BEAUFORT else None
+    if given["wind"] is not None:
+        asked("gust", "The strongest gust (empty where none was measured: then the forecast's stands)")
     asked("wind_from", 'Where does it come from (such as "SW")')
     asked("temperature", 'Temperature in the shade (such as "72 degF")')
     for name, question in _QUESTIONS.items():

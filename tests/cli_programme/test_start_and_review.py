@@ -103,7 +103,7 @@ def test_it_asks_on_the_spot(home, monkeypatch):
         "back",
         "--json",
     ]
-    done = CliRunner().invoke(cli, options, input="5 mph\nE\n65 degF\nyes\nyes\nyes\nyes\n")
+    done = CliRunner().invoke(cli, options, input="5 mph\n8 mph\nE\n65 degF\nyes\nyes\nyes\nyes\n")
     assert done.exit_code == 0 and json.loads(done.stdout.splitlines()[-1])["verdict"] == "go"
     # without an anemometer it asks for what moves
     done = CliRunner().invoke(cli, options, input="\n3\nE\n65 degF\nyes\nyes\ny\n?\n")
