@@ -29,14 +29,23 @@ _NOTHING = {
 @click.option("--show", is_flag=True, help="Only print it; nothing is sent or kept (the default).")
 @click.option("--html", is_flag=True, help="Print it as a mail program would get it.")
 @click.option("--send", is_flag=True, help="Send it through the household's channels, once, and keep it.")
+@click.option("--all", "folder", metavar="DIR", help="The one notice of the round over all lawns in DIR.")
+@click.option("--day", metavar="DAY", help="With --all: which day the round is of.")
 @click.option("--test", "channel", metavar="CHANNEL", help="Send a test message through this channel alone.")
-def notice(common, kind, show, html, send, channel):
+def notice(common, kind, show, html, send, channel, folder, day):
     """Show or send the notice of this moment, or test a channel.
 
     Kinds: evening and morning; changed, closing (of today's window); follow-up, overdue, review; source-down.
     """
     if sum((show, send, channel is not None)) > 1:
         raise UsageError("--show, --send and --test exclude each other")
+    if folder is not None:
+        if send or channel is not None:
+            raise UsageError("--all only shows the notice", hint="advisor serve --all DIR sends it")
+        _show(common, _of_round(common, folder, day), html)
+        return
+    if day is not None:
+        raise UsageError("--day goes with --all")
     if channel is not None:
         _test(common, channel)
         return
@@ -51,6 +60,19 @@ def notice(common, kind, show, html, send, channel):
         why = "No pass is open: there is nothing to tell." if not scene.outlook.tasks else _NOTHING.get(kind, "")
         click.echo(json.dumps({"notice": None, "why": why}) if common.as_json else why)
         return
+    _show(common, made, html)
+
+
+def _of_round(common, folder, day):
+    from advisor.cli.rounds import make_round, tell_faults
+    from advisor.messages.round_text import round_notice
+
+    plan, faults = make_round(common, folder, day)
+    tell_faults(faults)
+    return round_notice(plan, common.now)
+
+
+def _show(common, made, html):
     if common.as_json:
         click.echo(json.dumps({"schema": "advisor.notice/1", "kind": made.kind, "date": made.day.isoformat(),
                                "subject": made.subject, "text": made.text, "html": made.html, "answer": made.answer},

@@ -7,6 +7,7 @@ import json
 import click
 
 from advisor.cli.options import common_options, width
+from advisor.errors import UsageError
 
 EXIT_NO_GO, EXIT_UNKNOWN = 3, 4
 
@@ -19,8 +20,22 @@ EXIT_NO_GO, EXIT_UNKNOWN = 3, 4
 @click.option(
     "--exit-code", is_flag=True, help="Exit with 3 when no day is a go, 4 when none is known to be."
 )
-def outlook(common, days, exit_code):
-    """Tell for each coming day: go, no-go or unknown, when to start, and what decides."""
+@click.option("--all", "folder", metavar="DIR",
+              help="The round of one day over all lawns in DIR, in the order in which they must be done.")  # fmt: skip
+@click.option("--day", metavar="DAY", help="With --all: which day; today before noon, tomorrow after it.")
+def outlook(common, days, exit_code, folder, day):
+    """Tell for each coming day: go, no-go or unknown, when to start, and what decides.
+
+    With --all: the order, the loads, who is told, and where to go if the wind turns. DIR/lawns.toml names the folders
+    in the order of travel; without it all folders with a lawn.toml count.
+    """
+    if folder is not None:
+        from advisor.cli.rounds import show_round
+
+        show_round(common, folder, day)
+        return
+    if day is not None:
+        raise UsageError("--day goes with --all", hint="leave it out, or ask advisor why DAY")
     from advisor.cli.scene import make_scene
     from advisor.messages.outlook_json import outlook_object
     from advisor.messages.outlook_text import outlook_text

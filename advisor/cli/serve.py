@@ -12,6 +12,8 @@ from advisor.errors import UsageError
 
 @click.command(epilog="Example: advisor serve --home my-lawn   See also: advisor notice, advisor check")
 @click.option("--home", metavar="DIR", envvar="ADVISOR_HOME", help="The household folder.")
+@click.option("--all", "lawns", metavar="DIR",
+              help="All lawns in DIR in one process, and one notice of tomorrow's round; no page.")  # fmt: skip
 @click.option("--heartbeat", type=click.FloatRange(1.0, 3600.0), default=300.0, show_default=True, metavar="SECONDS",
               help="Time between two looks at what is due.")  # fmt: skip
 @click.option(
@@ -29,7 +31,7 @@ from advisor.errors import UsageError
 @click.option("--word-file", type=click.Path(dir_okay=False), metavar="FILE",
               help="A file with the word that visitors of the page must give.")  # fmt: skip
 @click.option("--page/--no-page", default=True, help="Whether to show the page at all.")
-def serve(home, heartbeat, clock, for_hours, port, host, names, word_file, page):
+def serve(home, lawns, heartbeat, clock, for_hours, port, host, names, word_file, page):
     """Run the service: pull the forecast when due, decide, send each due notice once, and show the page.
 
     One process in the foreground. SIGTERM ends it cleanly, SIGHUP reads the files again. The page's address stands in
@@ -43,25 +45,35 @@ def serve(home, heartbeat, clock, for_hours, port, host, names, word_file, page)
     from advisor.service.serve import serve as run
 
     configure(sys.stderr)
+    its_clock, stop = _clock(clock), threading.Event()
+    if for_hours is not None:
+        timer = threading.Timer(for_hours * 3600.0 / its_clock.rate, stop.set)
+        timer.daemon = True
+        timer.start()
+    if lawns is not None:
+        raise click.exceptions.Exit(_serve_all(lawns, its_clock, heartbeat, stop))
     folder = find_home(home)
     service = HouseholdService.open(folder)
-    its_clock = _clock(clock)
     health, beside = Health(), []
     if page:
         from advisor.web import open_page
 
         word = _word(word_file)
         beside.append(open_page(service, its_clock, health, host=host, port=port, names=names, word=word))
-    stop = threading.Event()
-    if for_hours is not None:
-        timer = threading.Timer(for_hours * 3600.0 / its_clock.rate, stop.set)
-        timer.daemon = True
-        timer.start()
     plan = service.plan()
     status = run(service.database, folder / "advisor.lock", its_clock, heartbeat, plan.schedule, service.pull,
                  service.decide, plan.channels, service.reload, occasions=service.occasions, keep=service.kept_for,
                  health=health, beside=beside, stop=stop)  # fmt: skip
     raise click.exceptions.Exit(status)
+
+
+def _serve_all(lawns: str, clock, heartbeat: float, stop) -> int:
+    from pathlib import Path
+
+    from advisor.service.round import RoundService
+    from advisor.service.serve import serve_parts
+
+    return serve_parts(RoundService.open(Path(lawns)).parts(), clock, heartbeat, stop=stop)
 
 
 def _word(file: str | None) -> str | None:

@@ -44,7 +44,7 @@ class NoticeText:
 class Parts:
     """`why` and `mix` hold the same in several lengths, the longest first: the longest that leaves room is told.
 
-    `mix_detail` is told after the cautions where only a shorter mix had room.
+    `mix_detail` is told after the cautions where only a shorter mix had room; `after` are further lists with titles.
     """
 
     answer: str
@@ -55,6 +55,7 @@ class Parts:
     mix_detail: Sequence[str] = ()
     cautions: Sequence[str] = ()
     foot: Sequence[str] = ()
+    after: Sequence[tuple[str, Sequence[str]]] = ()
 
     def lead(self) -> tuple[list[str], str]:
         """The lines before the mix, and the mix: together at most `MOST_WORDS` words.
@@ -78,8 +79,11 @@ class Parts:
         """Whether there is room for what is never shortened, and for a little of the reason."""
         return words([self.answer, self.chance, self.mix[-1]]) <= MOST_WORDS - _ROOM_FOR_WHY
 
-    def detail(self) -> Sequence[str]:
-        return self.mix_detail if self.lead()[1] != self.mix[0] else ()
+    def lists(self) -> list[tuple[str, Sequence[str]]]:
+        """What stands after the lead: the cautions first."""
+        shortened = self.mix_detail and self.lead()[1] != self.mix[0]
+        mix = [(DETAIL_TITLE, self.mix_detail)] if shortened else []
+        return [(CAUTIONS_TITLE, self.cautions), *mix, *((title, lines) for title, lines in self.after if lines)]
 
 
 def fitted(make: Callable[[int], Parts]) -> Parts:
@@ -105,9 +109,8 @@ def _clipped(text: str, most: int) -> str:
 def as_text(parts: Parts) -> str:
     lines, mix = parts.lead()
     lines += ["", mix] if mix else []
-    lines += ["", CAUTIONS_TITLE, *(f"- {caution}" for caution in parts.cautions)]
-    if parts.detail():
-        lines += ["", DETAIL_TITLE, *(f"- {line}" for line in parts.detail())]
+    for title, found in parts.lists():
+        lines += ["", title, *(f"- {line}" for line in found)]
     return "\n".join([*lines, "", *parts.foot])
 
 
@@ -120,9 +123,7 @@ def as_html(parts: Parts, subject: str) -> str:
     body = [f'<p style="font-size:1.2em;margin:0 0 .5em"><strong>{escape(answer)}</strong></p>']
     body += [f'<p style="margin:.3em 0">{escape(line)}</p>' for line in rest]
     body += [f"<p>{escape(mix)}</p>"] if mix else []
-    body.append(_list(CAUTIONS_TITLE, parts.cautions))
-    if parts.detail():
-        body.append(_list(DETAIL_TITLE, parts.detail()))
+    body += [_list(title, found) for title, found in parts.lists()]
     body.append('<p style="font-size:.9em">' + "<br>\n".join(escape(line) for line in parts.foot) + "</p>")
     inside = "\n".join(body)
     return (
