@@ -15,7 +15,7 @@ from advisor.notify import Channel, build_channels
 from advisor.service.cycle import Plan
 from advisor.service.due import Schedule, Work
 from advisor.service.household import HouseholdService
-from advisor.service.lawns import Lawns, read_lawns
+from advisor.household.lawns import Lawns, read_lawns
 from advisor.service.log import event
 from advisor.service.serve import Part
 from advisor.store.notices import Notice

@@ -38,7 +38,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     # 6 days, passes, waiting, past weather, records, reviews
     ("almanac", "outlook", "recording", "reschedule", "review", "sequence", "start_card", "waiting"),
     # 7 strings and SVG
-    ("figures", "messages"),
+    ("calendar", "figures", "messages"),
     # 8 files, database, network
     ("household", "ledger", "past_weather", "rule_files", "seen_weather", "store", "transport", "weather"),
     # 9 channels

@@ -18,7 +18,7 @@ from advisor.messages.round_plan import EVERY_ORDER, Job, Lawn, _best_order, _wa
 from advisor.messages.round_text import round_notice, round_object, round_text
 from advisor.model import Neighbour
 from advisor.service import Cycle, Plan, SetClock
-from advisor.service.lawns import read_lawns
+from advisor.household.lawns import read_lawns
 from advisor.service.round import RoundService
 from advisor.store import Store, notices, payloads
 from advisor.weather import site_key
