@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from advisor.outlook import Outlook, TaskOutlook
 from advisor.waiting import TaskWaiting
 
 
@@ -31,36 +29,6 @@ def waiting_sentence(found: TaskWaiting, today: date) -> str:
         f"Go {day} or wait: going is worth {found.go:.2f} of a pass made on time, waiting {found.wait:.2f} "
         f"({chance}{best}{rests}): {found.advice}."
     )
-
-
-def waiting_line(rows: Sequence[tuple[TaskOutlook, Any]], outlook: Outlook, day: date) -> str:
-    """The same for a notice, all areas in one short line; empty where no day is left."""
-    told: list[tuple[str, TaskWaiting]] = []
-    for scored, _ in rows:
-        found = scored.waiting(day)
-        if found is not None:
-            told.append((scored.task.area.name, found))
-    if not told:
-        return ""
-    goes = [(name, found) for name, found in told if found.is_go]
-    if goes:
-        parts = [
-            f"{name} {found.go:.2f} against {found.wait:.2f}: {found.advice}"
-            for name, found in goes
-        ]
-        today = outlook.now.astimezone(outlook.household.site.zone).date()
-        return f"Going {_called(day, today)} against waiting: {'; '.join(_folded(parts, goes))}."
-    until = max(found.until for _, found in told)
-    chance = min(found.good_window for _, found in told)
-    return f"Chance of a good window later, by {_short(until)}: {chance:.0%}{_rests_on(told[0][1])}."
-
-
-def _folded(parts: list[str], goes: list[tuple[str, TaskWaiting]]) -> list[str]:
-    """One number for all areas where they agree to the printed digit."""
-    seen = {(f"{found.go:.2f}", f"{found.wait:.2f}", found.advice) for _, found in goes}
-    if len(seen) > 1 or len(goes) == 1:
-        return parts if len(goes) > 1 else [parts[0].removeprefix(f"{goes[0][0]} ")]
-    return [parts[0].removeprefix(f"{goes[0][0]} ")]
 
 
 def waiting_object(found: TaskWaiting | None, today: date) -> dict[str, Any] | None:

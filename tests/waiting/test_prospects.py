@@ -11,9 +11,10 @@ from demo_lawn import NOW, TREATMENT, choice, lawn, record
 from invented_week import RULES
 from invented_week import week as invented_week
 
+from advisor.messages.notice.lines import wait_line
 from advisor.messages.outlook_json import OUTLOOK_SCHEMA, outlook_object
 from advisor.messages.outlook_text import outlook_text
-from advisor.messages.waiting import waiting_line, waiting_sentence
+from advisor.messages.waiting import waiting_sentence
 from advisor.model import Record
 from advisor.outlook import make_outlook
 from advisor.waiting import cost_of_a_day, gains, lateness_gain
@@ -199,8 +200,8 @@ def test_the_outlook_and_its_json_carry_it():
 def test_a_notice_has_one_short_line_of_it(day):
     outlook = week()
     rows = [(one, None) for one in outlook.tasks]
-    line = waiting_line(rows, outlook, day)
-    assert line.endswith(".") and "\n" not in line and len(line) < 140
+    line = wait_line(rows, day)
+    assert line.endswith(".") and "\n" not in line and len(line) < 100
 
 
 def test_the_value_does_not_depend_on_how_many_days_are_shown():
