@@ -21,7 +21,7 @@ PACKAGE = Path(advisor.__file__).resolve().parent
 
 LAYERS: tuple[tuple[str, ...], ...] = (
     # 0 words, units, instants, three values
-    ("", "clock", "errors", "logic", "toml_lines", "units", "variables"),
+    ("", "clock", "errors", "logic", "toml_lines", "unit_factors", "units", "variables"),
     # 1 frozen types and pure formulas
     (
         "atmosphere", "drift", "growth", "lawn_work", "mix", "model", "quiet", "rain", "season_totals", "soil",
@@ -36,7 +36,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     # 5 verdicts, reasons, keeping score
     ("explain", "score", "scoring", "verdict"),
     # 6 days, passes, waiting, past weather, records, reviews
-    ("almanac", "outlook", "recording", "reschedule", "review", "sequence", "start_card", "waiting"),
+    ("almanac", "outlook", "planning", "recording", "reschedule", "review", "sequence", "start_card", "waiting"),
     # 7 strings and SVG
     ("calendar", "figures", "messages"),
     # 8 files, database, network
@@ -44,7 +44,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     # 9 channels
     ("notify",),
     # 10 the service and the page
-    ("evidence", "service", "web"),
+    ("batch", "evidence", "replay", "service", "web"),
     # 11 commands
     ("__main__", "cli"),
 )  # fmt: skip
@@ -114,7 +114,7 @@ ONLY_IN = {
     "apscheduler": {"service"},
     "click": {"cli"},
     "astral": {"sun"},
-    "tzfpy": {"household", "cli"},
+    "tzfpy": {"household", "cli", "batch"},
     "subprocess": set(),
     "socket": {"web", "notify", "service", "transport"},
     "threading": {"service", "cli", "web", "store", "transport", "notify", "weather"},
