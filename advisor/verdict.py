@@ -159,7 +159,7 @@ def judge_starts(
 def _alone(finding: Finding, nominal: np.ndarray) -> tuple[np.ndarray, Chances]:
     """Where a finding fails and its own chances, kept with it: explaining judges the same findings many times."""
     kept = vars(finding).get("_alone")
-    if kept is None or kept[0] is not nominal:
+    if kept is None or not (kept[0] is nominal or np.array_equal(kept[0], nominal)):
         kept = nominal, finding.outcome.fails, chances(finding.outcome, nominal)
         object.__setattr__(finding, "_alone", kept)
     return kept[1:]

@@ -24,10 +24,12 @@ def median(values: np.ndarray) -> float:
 
 def medians(rows: np.ndarray) -> np.ndarray:
     """Median over members (member, hour), NaN where none is known."""
-    known = ~np.isnan(rows).all(axis=0)
-    out = np.full(rows.shape[1], np.nan)
-    out[known] = np.nanmedian(rows[:, known], axis=0)
-    return out
+    ordered = np.sort(rows, axis=0)  # what is not known comes last
+    count = (~np.isnan(rows)).sum(axis=0)
+    low, high = (np.maximum(count - 1, 0) // 2)[None], np.minimum(count // 2, rows.shape[0] - 1)[None]
+    both = np.take_along_axis(ordered, low, axis=0)[0], np.take_along_axis(ordered, high, axis=0)[0]
+    middle = np.where(both[0] == both[1], both[0], 0.5 * (both[0] + both[1]))
+    return np.where(count > 0, middle, np.nan)
 
 
 def or_none(value) -> float | None:
