@@ -6,6 +6,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 from advisor.errors import InvalidFile
+from advisor.mix.calibration import with_calibrations
 from advisor.model import Household, PlanEntry, Record
 from advisor.statements import IRRIGATED, MISSED, SOIL, Statement, with_statements
 
@@ -48,9 +49,21 @@ def read_statements(database: Path, until: datetime | None = None) -> tuple[Stat
     )
 
 
+def read_calibrations(database: Path, until: datetime | None = None) -> dict[str, float]:
+    """The newest calibrated output of each sprayer [L/m²], by the sprayer's id."""
+    if not database.exists():
+        return {}
+    from advisor.store.database import Store
+    from advisor.store.measurements import CALIBRATION, of_subject
+
+    with Store.open_readonly(database) as store:
+        return {row.subject: float(row.data["carrier_rate"]) for row in of_subject(store, CALIBRATION, until=until)}
+
+
 def as_told(household: Household, database: Path, now: datetime) -> Household:
-    """The household with what was said of it up to `now`."""
-    return with_statements(household, read_statements(database, now))
+    """The household with what was said of it, and its sprayers as they were calibrated, up to `now`."""
+    told = with_statements(household, read_statements(database, now))
+    return with_calibrations(told, read_calibrations(database, now))
 
 
 def remembered(folder: Path, database: Path) -> dict[str, object]:
