@@ -21,11 +21,21 @@ WEATHER = {
 
 
 def demo_home(
-    folder: Path, household: str = "prairie-lawn", now: datetime = NOW, weather: bytes | None = None
+    folder: Path,
+    household: str = "prairie-lawn",
+    now: datetime = NOW,
+    weather: bytes | None = None,
+    members: int | None = None,
 ) -> Path:
-    """A copy of a demonstration household with its invented forecast in the ledger; b"" keeps none."""
+    """A copy of a demonstration household with its invented forecast in the ledger; b"" keeps none.
+
+    `members` replaces the number that the household's own file asks for.
+    """
     home = folder / household
     shutil.copytree(FIXTURES / household, home)
+    if members is not None:
+        lawn = home / "lawn.toml"
+        lawn.write_text(lawn.read_text().replace("[decision]", f"[decision]\nassumed_members = {members}"))
     source, name = WEATHER[household]
     body = (FIXTURES / "weather" / name).read_bytes() if weather is None else weather
     service = HouseholdService.open(home)

@@ -193,7 +193,8 @@ def _panel(outlook: Outlook, explainer: Explainer, at: int, task: int, frame: Fr
     if len(values) > 1:
         known = ~np.isnan(values).all(axis=0)
         low, high = (np.full(values.shape[1], np.nan) for _ in BAND)
-        low[known], high[known] = np.nanpercentile(values[:, known], BAND, axis=0)
+        if known.any():
+            low[known], high[known] = np.nanpercentile(values[:, known], BAND, axis=0)
     limits = [
         None if side is None or not np.isfinite(side[task]) else (float(side[task]) - offset) / factor
         for side in (finding.at_least, finding.at_most)

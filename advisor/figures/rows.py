@@ -171,14 +171,14 @@ def _curve(panel: Panel, frame: Frame, key: str, height: int) -> list[str]:
     for first, stop in runs_of(np.isnan(panel.values)):
         parts.append(_box(frame, first, stop, 2, foot - 4, "not-known"))
     if panel.low is not None:
-        band = path(_ribbon(panel.low, panel.high, y), closed=True)
+        band = path(_ribbon(panel.low, panel.high, y), closed=True, decimals=1)
         if band:
             parts.append(_stretched(count, height, element("path", d=band, class_="band")))
     shapes = []
     for limit, upper in ((panel.at_most, True), (panel.at_least, False)):
         if limit is None:
             continue
-        beyond = path(_beyond(panel.values, limit, upper, y, count, height), closed=True, decimals=5)
+        beyond = path(_beyond(panel.values, limit, upper, y, count, height), closed=True, decimals=4)
         if beyond:
             clip = f"{key}-{'most' if upper else 'least'}"
             shapes.append(

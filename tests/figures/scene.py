@@ -1,7 +1,8 @@
-"""An outlook of the demonstration household to draw."""
+"""An outlook of the demonstration household to draw, from the single run of its invented forecast."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from functools import cache
 
@@ -26,6 +27,7 @@ def forecast() -> Forecast:
 
 def outlook_of(weather: Forecast, now=NOW, **changes) -> Outlook:
     household = lawn(**changes)
+    household = replace(household, settings=replace(household.settings, assumed_members=0))
     rules = list(load_rules(FIXTURES / "no-rules-of-its-own"))
     return make_outlook(household, weather, rules, read_ledger(household, FIXTURES / "no.db"), now)
 

@@ -16,21 +16,21 @@ from tests.demo_page import FIXTURES, demo_client, demo_home
 from tests.web.reading import seen, token
 
 TASK = "broadleaf-autumn/front"
-#: Saturday 26 September 2026, 10:20 in Chicago, in a window of the demonstration
-SATURDAY = datetime(2026, 9, 26, 15, 20, tzinfo=UTC)
+#: Tuesday 22 September 2026, 12:20 in Chicago, in a window of the demonstration
+TUESDAY = datetime(2026, 9, 22, 17, 20, tzinfo=UTC)
 CALM_DAY = {"task": TASK, "wind": "5", "wind_from": "225", "gust": "7", "temperature": "70", "humidity": "50",
             "leaves_dry": "yes", "people_away": "yes", "windows_closed": "yes", "sprayer_clean": "yes"}  # fmt: skip
 
 
 @pytest.fixture
-def saturday(tmp_path):
+def tuesday(tmp_path):
     """The demonstration on its good day, with the same invented forecast fetched an hour before."""
     home = demo_home(tmp_path)
-    client, desk = demo_client(home, SATURDAY)
+    client, desk = demo_client(home, TUESDAY)
     with Store.open(desk.database) as store:
         payloads.add(store, source="open-meteo", site=site_key(desk.service.household.site), url="https://example.org/f",
                      body=(FIXTURES / "weather" / "prairie-open-meteo.json").read_bytes(),
-                     fetched_at=SATURDAY - timedelta(hours=1))  # fmt: skip
+                     fetched_at=TUESDAY - timedelta(hours=1))  # fmt: skip
     yield client, desk
     desk.close()
 
@@ -48,12 +48,12 @@ def cards(desk):
         return measurements.of_subject(store, "start-card")
 
 
-def test_good_readings_on_a_good_day_are_a_go_with_stop_conditions(saturday):
-    client, desk = saturday
+def test_good_readings_on_a_good_day_are_a_go_with_stop_conditions(tuesday):
+    client, desk = tuesday
     response = send(client, **CALM_DAY)
     assert response.status_code == 303
     words = words_of(client, response)
-    assert "front lawn: Go" in words and "The readings hold until 10:35." in words
+    assert "front lawn: Go" in words and "The readings hold until 12:35." in words
     assert "Stop at once when" in words and "wind 5" not in words.split("Stop at once when")[0][:20]
     (one,) = cards(desk)
     assert one.data["verdict"] == "go" and one.subject == TASK
@@ -62,8 +62,8 @@ def test_good_readings_on_a_good_day_are_a_go_with_stop_conditions(saturday):
     assert one.data["readings"]["wind_from_direction"] == 225.0
 
 
-def test_after_a_quarter_of_an_hour_the_card_says_to_measure_again(saturday):
-    client, desk = saturday
+def test_after_a_quarter_of_an_hour_the_card_says_to_measure_again(tuesday):
+    client, desk = tuesday
     address = send(client, **CALM_DAY).headers["Location"]
     desk.clock.advance(timedelta(minutes=16))
     words = re.sub(r"\s+", " ", seen(client.get(address)).words)
@@ -73,8 +73,8 @@ def test_after_a_quarter_of_an_hour_the_card_says_to_measure_again(saturday):
 
 @pytest.mark.parametrize("missing", ["wind", "wind_from", "temperature", "leaves_dry", "people_away", "windows_closed",
                                      "sprayer_clean"])  # fmt: skip
-def test_what_is_left_out_is_never_a_go(saturday, missing):
-    client, desk = saturday
+def test_what_is_left_out_is_never_a_go(tuesday, missing):
+    client, desk = tuesday
     response = send(client, **{name: value for name, value in CALM_DAY.items() if name != missing})
     assert response.status_code == 303
     words = words_of(client, response)
@@ -85,8 +85,8 @@ def test_what_is_left_out_is_never_a_go(saturday, missing):
 @pytest.mark.parametrize(
     ("field", "value"), [("wind", "15"), ("leaves_dry", "no"), ("people_away", "no"), ("smoke", "hangs")]
 )
-def test_a_known_no_is_no_go_whatever_the_forecast(saturday, field, value):
-    client, desk = saturday
+def test_a_known_no_is_no_go_whatever_the_forecast(tuesday, field, value):
+    client, desk = tuesday
     words = words_of(client, send(client, **{**CALM_DAY, field: value, "gust": ""}))
     assert "front lawn: No-go" in words and "Against it" in words
     assert cards(desk)[0].data["verdict"] == "no-go"
@@ -101,30 +101,30 @@ def test_a_known_no_is_no_go_whatever_the_forecast(saturday, field, value):
         ("temperature", "nan", "not between"),
         ("wind_from", "361", "Choose"),
         ("smoke", "burns", "Choose"),
-        ("taken", "11:00", "future"),
+        ("taken", "13:00", "future"),
         ("task", "broadleaf-autumn/roof", "Choose"),
     ],
 )
-def test_what_cannot_be_is_refused_beside_its_field(saturday, field, value, says):
-    client, desk = saturday
+def test_what_cannot_be_is_refused_beside_its_field(tuesday, field, value, says):
+    client, desk = tuesday
     response = send(client, **{**CALM_DAY, field: value})
     assert response.status_code == 422 and not cards(desk)
     told = re.search(rf'id="fault-start-{field}">([^<]*)<', response.get_data(as_text=True))
     assert told and says in told.group(1)
 
 
-def test_old_readings_are_no_go_ahead(saturday):
-    client, _ = saturday
-    words = words_of(client, send(client, **{**CALM_DAY, "taken": "09:50"}))
+def test_old_readings_are_no_go_ahead(tuesday):
+    client, _ = tuesday
+    words = words_of(client, send(client, **{**CALM_DAY, "taken": "11:50"}))
     assert "Measure again" in words and ": Go" not in words
 
 
-def test_the_card_goes_into_the_record_of_the_pass(saturday):
-    client, desk = saturday
+def test_the_card_goes_into_the_record_of_the_pass(tuesday):
+    client, desk = tuesday
     send(client, **CALM_DAY)
     desk.clock.advance(timedelta(minutes=40))
-    response = client.post("/tell/done", data={"token": token(client), "task": TASK, "on": "2026-09-26", "began": "10:25",
-                                               "ended": "10:50", "amount": "4.8", "size": "3200"})  # fmt: skip
+    response = client.post("/tell/done", data={"token": token(client), "task": TASK, "on": "2026-09-22", "began": "12:25",
+                                               "ended": "12:50", "amount": "4.8", "size": "3200"})  # fmt: skip
     assert response.status_code == 303, seen(response).words
     with Store.open_readonly(desk.database) as store:
         (entry,) = records.current_entries(store)
@@ -133,14 +133,14 @@ def test_the_card_goes_into_the_record_of_the_pass(saturday):
     assert entry.extra["weather"]["source"]["wind_speed_2m"] == "measured on the spot"
 
 
-def test_an_unknown_card_shows_the_empty_form(saturday):
-    client, _ = saturday
+def test_an_unknown_card_shows_the_empty_form(tuesday):
+    client, _ = tuesday
     page = client.get("/start?card=m-000")
     assert page.status_code == 200 and 'id="card"' not in page.get_data(as_text=True)
 
 
 def test_without_a_forecast_a_start_is_unknown(tmp_path):
-    client, desk = demo_client(demo_home(tmp_path, weather=b""), SATURDAY)
+    client, desk = demo_client(demo_home(tmp_path, weather=b""), TUESDAY)
     words = words_of(client, send(client, **CALM_DAY))
     assert "front lawn: Unknown" in words or "front lawn: No-go" in words
     assert cards(desk)[0].data["verdict"] != "go"
