@@ -121,8 +121,7 @@ class HouseholdService:
         now: datetime,
         good_until: datetime | None,
     ) -> Notice:
-        with Store.open(self.database) as store:
-            replay, hashes = keep(store, site_key(self.household.site), found)
+        replay, hashes = self._keep(found)
         said = {
             "kind": made.kind, "day": made.day.isoformat(), "answer": made.answer, "says": made.says,
             "verdicts": dict(made.verdicts), "windows": {key: list(runs) for key, runs in made.windows.items()},
@@ -135,6 +134,11 @@ class HouseholdService:
             evidence={"notice": said, "outlook": outlook_object(outlook), "replay": replay}, payloads=hashes,
             rules_version=self.rules.version, label_hash=self._label_hash(), good_until=good_until,
         )  # fmt: skip
+
+    def _keep(self, found: Evidence) -> tuple[Mapping[str, object], tuple[str, ...]]:
+        """Keep what a notice rests on; how it is found again, and the hashes that are never let go."""
+        with Store.open(self.database) as store:
+            return keep(store, site_key(self.household.site), found)
 
     def _label_hash(self) -> str:
         stated = {label.id: [label.product, label.mode, dict(sorted(label.limits.items())), label.blank]
