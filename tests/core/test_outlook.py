@@ -5,14 +5,17 @@ from datetime import UTC, date, datetime, time
 
 import numpy as np
 import pytest
-from strategies import HOURS, NOW, RULES, START, forecast, household, label, outlook
+from strategies import HOURS, NOW, RULES, START, forecast, household, label, outlook, score
 
 from advisor.forecast import REASON_TEXT, Reason, empty_forecast, extended
 from advisor.messages.outlook_json import outlook_object
 from advisor.messages.outlook_text import outlook_text, why_text
 from advisor.model import Neighbour, Record
 from advisor.quality import control
+from advisor.rulebook.schema import Setting
 from advisor.verdict import GO, NO_GO, UNKNOWN
+
+WIND = [rule for rule in RULES if rule.id in ("wind-strong", "availability")]
 
 
 def day(found, text: str):
@@ -126,6 +129,35 @@ def test_records_of_the_future_and_of_other_areas_do_not_count():
     )
     found = outlook(household(), forecast(), records=[late])
     assert found.tasks[0].task.pass_number == 1
+
+
+def test_what_is_known_only_in_part_is_no_sole_blocker():
+    """Too much wind at the beginning of an hour whose end is not known: with less wind the answer would be unknown."""
+    home = household(hours=dict.fromkeys(range(7), ((time(11), time(13)),)))
+    for end, sole in ((2.5, {"wind-strong"}), (np.nan, set())):
+        wind = np.full(HOURS, 2.5)
+        wind[10], wind[11] = 5.2, end
+        found = outlook(home, forecast({"wind_speed_10m": wind, "wind_gust": 5.3}), rules=WIND)
+        first = day(found, "2026-06-15")
+        assert first.verdict == "no-go" and first.blocked.always == ("wind-strong",)
+        assert {blocker.rule for blocker in first.blocked.sole} == sole
+
+
+def test_a_span_that_only_the_label_could_give_is_unknown_without_it():
+    """Hot days after 24 h, and a rule that looks as far as the label's field says, which is blank."""
+    hot = next(rule for rule in RULES if rule.id == "air-hot")
+    open_ended = replace(hot, measure=replace(hot.measure, length=Setting(None, "weeks_to_effect")))
+    warm = np.where(np.arange(HOURS) < 40, 20.0, 40.0)
+    weather = forecast({"air_temperature": warm})
+    for stated, verdict in (
+        ({"weeks_to_effect": 6.0}, GO),
+        ({"weeks_to_effect": 48.0}, NO_GO),
+        ({}, UNKNOWN),
+    ):
+        found = score(household(stated=label(**stated)), weather, rules=[open_ended])
+        assert found.codes[10] == verdict, stated
+    told = outlook(household(), weather, rules=[open_ended])
+    assert '"weeks_to_effect"' in reason(told, "2026-06-15", "air-hot").text
 
 
 # the words ------------------------------------------------------------------------------------------------------
@@ -248,7 +280,9 @@ def test_headroom_and_tightest_rule():
     assert ranked == sorted(ranked)
     calm = by_rule["wind-calm"]
     assert day(found, "2026-06-15").tightest == calm == told[0]
-    assert calm.standing == pytest.approx(calm.headroom / 1.05), "assumed spread of the wind at 2 m one day ahead"
+    assert calm.standing == pytest.approx(calm.headroom / 1.05), (
+        "assumed spread of the wind at 2 m one day ahead"
+    )
 
 
 def test_a_rule_without_headroom_ranks_by_its_chance():

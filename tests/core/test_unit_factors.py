@@ -12,7 +12,9 @@ from advisor.unit_factors import FACTORS
 @pytest.mark.parametrize(("unit", "dimension"), sorted(FACTORS))
 def test_a_factor_is_what_pint_says(unit, dimension):
     """To the bit."""
-    canonical = "delta_degree_Celsius" if dimension == "temperature_difference" else units.DIMENSIONS[dimension][0]
+    canonical = (
+        "delta_degree_Celsius" if dimension == "temperature_difference" else units.DIMENSIONS[dimension][0]
+    )
     assert FACTORS[unit, dimension] == units.by_pint(unit, unit, canonical, dimension)
 
 
