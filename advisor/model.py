@@ -111,6 +111,8 @@ class Area:
     seeding_planned: date | None = None
     #: whether weeds or clover stand in open flower
     open_flowers: bool | None = None
+    #: share of each species in the mixture, 0 to 1, as far as it is stated
+    turf_shares: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,6 +174,8 @@ class Label:
     formulation: Formulation = "liquid"
     #: highest rate by turf species where it is lower than `rate`, in the unit of `rate`
     turf_rates: Mapping[str, float] = field(default_factory=dict)
+    #: largest share of the mixture, 0 to 1, up to which a species may be treated, where the label limits it
+    turf_shares: Mapping[str, float] = field(default_factory=dict)
     #: stages of the weed that the label names; empty where it names none
     stages: tuple[str, ...] = ()
     #: (month, day) on which the label's year begins

@@ -16,7 +16,16 @@ import numpy as np
 
 from advisor import lawn_work
 from advisor.clock import to_numpy
-from advisor.model import LABEL_QUANTITIES, REQUIRED_LABEL_FIELDS, Household, Label, Neighbour, Record, Task
+from advisor.model import (
+    LABEL_QUANTITIES,
+    REQUIRED_LABEL_FIELDS,
+    Area,
+    Household,
+    Label,
+    Neighbour,
+    Record,
+    Task,
+)
 from advisor.season_totals import has_maximum, ingredient_totals, records_of_year, worst_share
 from advisor.soil.runoff import turf_curve_number
 from advisor.soil.texture import soil_texture
@@ -323,7 +332,7 @@ def _task_scalars(task: Task, records: Sequence[Record], now: datetime) -> dict[
         "passes_this_year": float(len(this_year) + 1),
         "product_this_year": float(np.sum(amounts) + planned),
         "product_this_pass": planned,
-        "turf_allowed": np.nan if not label.turf_species else float(allowed),
+        "turf_allowed": np.nan if not label.turf_species else _turf_allowed(allowed, area, label),
         "turf_active": float(area.turf_state == "active"),
         "label_complete": np.nan if label.blank else 1.0,
         "place_allowed": _place_allowed(task),
@@ -372,6 +381,20 @@ def _certified(household: Household) -> float:
     if household.licence is None:
         return np.nan
     return float(bool(household.licence.certified_number))
+
+
+def _turf_allowed(listed: bool, area: Area, label: Label) -> float:
+    """1 where every species is listed and within its share of the mixture, 0 where not, NaN where none is stated.
+
+    The only species of an area is all of it.
+    """
+    if not listed:
+        return 0.0
+    shares = {species: area.turf_shares.get(species, 1.0 if len(area.turf) == 1 else np.nan) for species in area.turf}
+    limits = [(shares[species], label.turf_shares[species]) for species in area.turf if species in label.turf_shares]
+    if any(share > limit + 1e-9 for share, limit in limits):
+        return 0.0
+    return np.nan if any(np.isnan(share) for share, _ in limits) else 1.0
 
 
 def _place_allowed(task: Task) -> float:
@@ -424,6 +447,13 @@ def _household_notes(task: Task):
         yield "place_allowed", "the label file does not say where the product may be used"
     if not label.turf_species:
         yield "turf_allowed", "the label file lists no turf species"
+    limited = [species for species in area.turf if species in label.turf_shares]
+    if label.turf_species and limited:
+        yield (
+            "turf_allowed",
+            f'the label limits the share of {", ".join(limited)} in the mixture, and that of area "{area.id}" is not '
+            "stated: write turf_shares",
+        )
     sprayer = household.sprayers[task.treatment.sprayer]
     missing = "what it held last" if sprayer.last_contents is None else "whether it was rinsed since"
     yield "sprayer_clean", f'{missing} is not stated of {sprayer.kind} "{sprayer.id}"'

@@ -75,6 +75,7 @@ def area(table, slope: str) -> Area:
         mowings_since_seeding=table.mowings_since_seeding,
         seeding_planned=table.seeding_planned,
         open_flowers=table.open_flowers,
+        turf_shares={turf.canonical_name(name): value for name, value in table.turf_shares.items()},
     )
 
 
@@ -183,21 +184,22 @@ def label(file: TomlFile) -> Label:
         signal_word=values.signal_word,
         invented=values.invented,
         formulation=formulation(values),
-        turf_rates=_turf_rates(values.turf_rates),
+        turf_rates=_by_species({name: rate[0] for name, rate in values.turf_rates.items()}),
+        turf_shares=_by_species(values.turf_shares),
         stages=tuple(dict.fromkeys(values.stages)),
         year_starts=values.year_starts,
     )
 
 
-def _turf_rates(table: dict) -> dict[str, float]:
-    """Rates by species; what is said of a group holds for its species that have no rate of their own."""
-    rates: dict[str, float] = {}
-    named = {turf.canonical_name(name): rate[0] for name, rate in table.items()}
-    for name, rate in named.items():
+def _by_species(table: dict[str, float]) -> dict[str, float]:
+    """By species; what is said of a group holds for its species that have nothing of their own."""
+    found: dict[str, float] = {}
+    named = {turf.canonical_name(name): value for name, value in table.items()}
+    for name, value in named.items():
         for one in turf.expand((name,)):
             if one == name or one not in named:
-                rates[one] = rate
-    return rates
+                found[one] = value
+    return found
 
 
 def follow_up(values, interval: float | None) -> tuple[float, float]:

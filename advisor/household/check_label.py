@@ -17,6 +17,7 @@ def check_label(file: TomlFile, found: Findings) -> None:
     _strengths(file, values, found)
     _maxima(file, values, found)
     _turf_rates(file, values, found)
+    _turf_shares(file, values, found)
     for low, high in (("wind_min", "wind_max"), ("temperature_min", "temperature_max")):
         least, most = getattr(values, low), getattr(values, high)
         if least is not None and most is not None and least >= most:
@@ -87,6 +88,18 @@ def _maxima(file: TomlFile, values, found: Findings) -> None:
                 f"{upper} {show(large, dimension, found.units)}"
             )
             found.error(file, what, "check both against the label", lower)
+
+
+def _turf_shares(file: TomlFile, values, found: Findings) -> None:
+    listed = set(turf.expand(tuple(values.turf_species)))
+    for name in values.turf_shares:
+        species = turf.canonical_name(name)
+        if species is None:
+            hint = turf.suggestion(name)
+            found.error(file, f'"{name}" is not a turf species that is known here', hint, "turf_shares", name)
+        elif species not in listed:
+            what = f'turf_shares names "{name}", which turf_species does not'
+            found.error(file, what, "add it to turf_species, if the label lists it", "turf_shares", name)
 
 
 def _turf_rates(file: TomlFile, values, found: Findings) -> None:

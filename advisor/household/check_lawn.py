@@ -89,6 +89,15 @@ def _site(file: TomlFile, site, found: Findings) -> None:
 
 
 def _turf(file: TomlFile, index: int, area, found: Findings) -> None:
+    for name in area.turf_shares:
+        species = turf.canonical_name(name)
+        if species is None or species not in area.turf:
+            hint = turf.suggestion(name) if species is None else "name the species that stand in turf"
+            what = f'turf_shares names "{name}", which is none of the turf of area "{area.id}"'
+            found.error(file, what, hint, "area", index, "turf_shares", name)
+    if sum(area.turf_shares.values()) > 1.0 + 1e-6:
+        what = f'the shares of turf of area "{area.id}" come to more than the whole'
+        found.error(file, what, "they are shares of the seed mixture: together at most 1", "area", index, "turf_shares")
     season = turf.season(tuple(area.turf))
     if area.turf_season is None and season is None:
         found.error(

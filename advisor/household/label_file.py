@@ -125,6 +125,7 @@ class _LabelWords(Table):
     sites: Annotated[list[choice(*SITE_USES, what="place of use")], BeforeValidator(_drop_blank_items)] = []
     turf_species: Annotated[list[Turf], BeforeValidator(_drop_blank_items)] = []
     turf_rates: dict[str, Rate] = {}
+    turf_shares: dict[str, share(above=0.0)] = {}
     stages: Annotated[list[choice(*STAGES, what="growth stage")], BeforeValidator(_drop_blank_items)] = []
     re_entry: Text = ""
     year_starts: MonthDay = (1, 1)

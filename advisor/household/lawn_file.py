@@ -106,6 +106,7 @@ class AreaTable(Table):
     mowings_since_seeding: whole(0, 200) | None = None
     seeding_planned: Day | None = None
     open_flowers: bool | None = None
+    turf_shares: dict[str, share()] = {}
     neighbour: list[NeighbourTable] = []
 
 

@@ -77,6 +77,7 @@ $irrigation § or the tables below; not stated leaves it unknown how long it sta
 # soil_temperature = "48 degF" § mean of five days at 2 in, for a product against germinating weeds
 # soil_temperature_seen = 2026-04-02
 # green_share = "90 percent"
+# turf_shares = {} § of the seed mixture, such as { "tall fescue" = "20 percent" }, where a label limits it
 # last_mowed = 2026-09-18
 # next_mowing = 2026-09-25
 # seeded_on = 2026-04-20 § with mowings_since_seeding
@@ -224,6 +225,10 @@ re_entry = "" § when people and pets may go back, in the label's words
 [[active_ingredient]]
 name = ""
 # acid_equivalent = $strength
+
+# Turf that may be treated only up to a share of the mixture, where the label says so.
+# [turf_shares]
+# "fine fescue" = "20 percent"
 
 # Lower rates for more sensitive turf, where the label gives them.
 # [turf_rates]

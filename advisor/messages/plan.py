@@ -14,7 +14,7 @@ from advisor.clock import iso
 from advisor.lawn_work import USUAL_MOWING_WAIT
 from advisor.messages.cautions import SHORT_CAUTION
 from advisor.mix.plan import label_rate
-from advisor.model import Area, Household, Task, Treatment, label_dimension
+from advisor.model import Area, Household, Label, Task, Treatment, label_dimension
 from advisor.planning import BackwardPlan, PassPlan, day_for_seed, seeding_wait, wanted_days
 from advisor.sequence import Room, progress
 from advisor.sequence.answers import Answer
@@ -88,9 +88,23 @@ def _label_rows(household: Household, one: Standing, system: str) -> list[tuple[
             because = highest[1] if lowest else "the treatment's own, or the lowest of its areas"
             words += f", lower than the label's {units.show(label.limits['rate'], dimension, system)}: {because}"
         rows.append(("rate", words))
-    missing = [species for species in one.area.turf if label.turf_species and species not in label.turf_species]
+    return [*rows, *_turf_rows(one.area, label)]
+
+
+def _turf_rows(area: Area, label: Label) -> list[tuple[str, str]]:
+    """Species that the label does not list, or only up to a share of the mixture."""
+    rows = []
+    missing = [species for species in area.turf if label.turf_species and species not in label.turf_species]
     if missing:
         rows.append(("turf", f"the label does not list {', '.join(missing)}: no start can go on this area"))
+    for species in area.turf:
+        limit = label.turf_shares.get(species)
+        if limit is None:
+            continue
+        share = area.turf_shares.get(species, 1.0 if len(area.turf) == 1 else None)
+        stands = "its share here is not stated (turf_shares)" if share is None else f"here it is {share:.0%}"
+        outcome = "" if share is not None and share <= limit + 1e-9 else ": no start can go on this area"
+        rows.append(("turf", f"the label allows {species} up to {limit:.0%} of the mixture, and {stands}{outcome}"))
     return rows
 
 

@@ -163,6 +163,15 @@ def test_faulty_rates_by_turf(tmp_path, lines, part):
     assert f"labels/concentrate.toml:{text.count(chr(10))}" in str(caught.value)
 
 
+def test_shares_of_the_mixture_are_read_by_species(tmp_path):
+    texts = {"labels/concentrate.toml": LABEL + '[turf_shares]\n"Lolium arundinaceum" = "20 percent"\n'}
+    household = load(write(tmp_path, texts))
+    assert household.labels["concentrate"].turf_shares == {"tall fescue": pytest.approx(0.2)}
+    text = LABEL + '[turf_shares]\n"bermudagrass" = "20 percent"\n'
+    with pytest.raises(InvalidFile, match="turf_shares names"):
+        load(write(tmp_path / "b", {"labels/concentrate.toml": text}))
+
+
 def test_a_stated_rate_keeps_to_that_of_sensitive_turf(tmp_path):
     texts = {
         "labels/concentrate.toml": LABEL + '[turf_rates]\n"tall fescue" = "1 floz/1000 ft^2"\n',

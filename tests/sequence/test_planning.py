@@ -240,6 +240,23 @@ def test_a_turf_that_lowers_the_rate_says_why(home):
 
 
 @pytest.mark.parametrize(
+    ("share", "words"),
+    [
+        ("", "its share here is not stated (turf_shares): no start can go"),
+        ('turf_shares = { "tall fescue" = "15 percent" }', "up to 20% of the mixture, and here it is 15%"),
+        ('turf_shares = { "tall fescue" = "40 percent" }', "here it is 40%: no start can go"),
+    ],
+)
+def test_a_turf_that_is_allowed_up_to_a_share_only(home, share, words):
+    label = home / "labels" / "broadleaf-concentrate.toml"
+    label.write_text(label.read_text() + '\n[turf_shares]\n"tall fescue" = "20 percent"\n', encoding="utf-8")
+    lawn_file = home / "lawn.toml"
+    turf = 'turf = ["Kentucky bluegrass", "tall fescue"]'
+    lawn_file.write_text(lawn_file.read_text().replace(turf, f"{turf}\n{share}"), encoding="utf-8")
+    assert words in " ".join(run(home, "--area", "back").output.split())
+
+
+@pytest.mark.parametrize(
     "given", [("--seed-by", "30 October"), ("--cover", "10"), ("--cover", "120 percent"), ("--stage", "big"),
               ("--area", "fornt")],
 )  # fmt: skip

@@ -131,3 +131,22 @@ def test_a_label_that_says_no_maximum_has_none():
     label = lawn(limits={"maximum_per_year": None}).labels["broadleaf-concentrate"]
     assert not has_maximum(label)
     assert has_maximum(lawn().labels["broadleaf-concentrate"])
+
+
+@pytest.mark.parametrize(
+    ("turf", "shares", "limits", "allowed"),
+    [
+        (("Kentucky bluegrass", "tall fescue"), {}, {}, 1.0),
+        (("Kentucky bluegrass", "tall fescue"), {}, {"tall fescue": 0.2}, math.nan),
+        (("Kentucky bluegrass", "tall fescue"), {"tall fescue": 0.2}, {"tall fescue": 0.2}, 1.0),
+        (("Kentucky bluegrass", "tall fescue"), {"tall fescue": 0.3}, {"tall fescue": 0.2}, 0.0),
+        (("tall fescue",), {}, {"tall fescue": 0.2}, 0.0),  # all of it
+        (("Kentucky bluegrass", "bermudagrass"), {"bermudagrass": 0.01}, {}, 0.0),  # not listed at all
+    ],
+)
+def test_turf_is_allowed_by_species_and_by_its_share_of_the_mixture(turf, shares, limits, allowed):
+    household = lawn(front={"turf": turf, "turf_shares": shares}, label={"turf_shares": limits})
+    table = build([task(household)], [], NOW)
+    assert table.scalars["turf_allowed"][0] == pytest.approx(allowed, nan_ok=True)
+    if math.isnan(allowed):
+        assert "write turf_shares" in table.notes["turf_allowed", 0]
