@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime, time
 
 import numpy as np
 import pytest
-from strategies import HOURS, NOW, START, ZONE, changed, forecast, household, score
+from strategies import HOURS, NOW, START, ZONE, changed, forecast, household, label, score
 
 from advisor.area_conditions import AreaConditions
 from advisor.conditions import Conditions, SiteTable
@@ -110,6 +110,26 @@ def test_a_block_of_rain_that_reaches_into_the_rainfast_time_counts_whole():
     assert value[hour("2026-06-16T12")] == pytest.approx(6.0), "one hour of the span, all of the block"
     assert value[hour("2026-06-16T22")] == pytest.approx(6.0)
     assert value[hour("2026-06-16T23")] == 0.0
+
+
+def test_a_block_that_reaches_into_the_span_promises_no_watering_in():
+    """13 mm in six hours: a start whose two days hold all six is watered in, one whose days hold five is not."""
+    rain = np.zeros(HOURS)
+    block = slice(70, 76)
+    rain[block] = 13.0 / 6
+    weather = forecast({"precipitation": rain})
+    first, last = (np.arange(HOURS)[None, None].copy() for _ in range(2))
+    first[..., block], last[..., block] = block.start, block.stop - 1
+    blocked = replace(weather.fields["precipitation"], block_first=first, block_last=last)
+    soil = replace(label(watering_in_depth=12.7, watering_in_within=48.0), mode="soil")
+    found = score(household(stated=soil), weather.with_fields({"precipitation": blocked}))
+    finding = next(one for one in found.findings if one.rule.id == "watered-in")
+    # hours 1 to 49 after the start: from 27 on the span reaches to 75, the last hour of the block
+    assert finding.outcome.holds[0, 0, 27] and finding.value[0, 0, 27] == pytest.approx(13.0)
+    assert finding.outcome.fails[0, 0, 26] and finding.value[0, 0, 26] == 0.0
+    assert finding.outcome.holds[0, 0, 69] and finding.outcome.fails[0, 0, 70], (
+        "and from 71 it began before the span"
+    )
 
 
 def test_runoff_takes_unknown_days_before_as_wet():

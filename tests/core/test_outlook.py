@@ -143,6 +143,20 @@ def test_what_is_known_only_in_part_is_no_sole_blocker():
         assert {blocker.rule for blocker in first.blocked.sole} == sole
 
 
+def test_the_needed_change_also_meets_safety_and_label_rules_jointly():
+    """Ten members; two have rain at work, which is allowed. Of the rain after it, 1 mm too much falls in those two, 2 mm
+    in six others and 5 mm in two: eight hold after 2 mm less, but with a dry work only after 5 mm less."""
+    home = household(hours=dict.fromkeys(range(7), ((time(11), time(13)),)))
+    rain = np.zeros((10, HOURS))
+    rain[:2, 10] = 1.0
+    limit = next(rule for rule in RULES if rule.id == "runoff").at_most.default
+    rain[:, 20] = limit + np.array([1, 1, 2, 2, 2, 2, 2, 2, 5, 5], dtype=float)
+    rules = [rule for rule in RULES if rule.id in ("rain-during", "runoff", "availability")]
+    found = outlook(home, forecast({"precipitation": rain}, members=10), rules=rules)
+    (blocker,) = day(found, "2026-06-15").blocked.sole
+    assert blocker.rule == "runoff" and blocker.change == pytest.approx(5.0)
+
+
 def test_a_span_that_only_the_label_could_give_is_unknown_without_it():
     """Hot days after 24 h, and a rule that looks as far as the label's field says, which is blank."""
     hot = next(rule for rule in RULES if rule.id == "air-hot")
