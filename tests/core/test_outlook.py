@@ -144,8 +144,8 @@ def test_what_is_known_only_in_part_is_no_sole_blocker():
 
 
 def test_the_needed_change_also_meets_safety_and_label_rules_jointly():
-    """Ten members; two have rain at work, which is allowed. Of the rain after it, 1 mm too much falls in those two, 2 mm
-    in six others and 5 mm in two: eight hold after 2 mm less, but with a dry work only after 5 mm less."""
+    """Ten members; two have rain at work, which is allowed. Of the rain after it, 1 mm too much falls in those two,
+    2 mm in six others and 5 mm in two: eight hold after 2 mm less, but with a dry work only after 5 mm less."""
     home = household(hours=dict.fromkeys(range(7), ((time(11), time(13)),)))
     rain = np.zeros((10, HOURS))
     rain[:2, 10] = 1.0
