@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import sys
@@ -140,8 +141,9 @@ def main() -> None:
     except AdvisorError as error:
         _tell(error.code, str(error), error.problems[0].hint, error.problems[0].where)
         sys.exit(error.exit_status)
-    except SystemExit:
-        if not isinstance(sys.stdout, click.utils.PacifyFlushWrapper):
+    except SystemExit as stop:
+        # click turns a closed pipe into an exit of its own
+        if not isinstance(stop.__context__, OSError) or stop.__context__.errno != errno.EPIPE:
             raise
         _end_quietly()
     except BrokenPipeError:

@@ -232,19 +232,20 @@ class Explainer:
         return "mass_rate" if weighed else "volume_rate"
 
     def _source(self, finding: Finding, task: int) -> str:
-        if finding.from_label[task]:
-            fields = [
-                name for name in finding.rule.label_fields if not np.isnan(self.area.table.label[name][task])
-            ]
-            where = ", ".join(fields)
-            tasks = self.area.table.tasks
-            return f"label: {where}" + (
-                f" ({tasks[task].label.source_file})" if tasks and tasks[task].label.source_file else ""
-            )
-        return "; ".join(
-            source.text if source.kind == "common practice" else f"{source.kind}: {source.text}"
-            for source in finding.rule.sources
-        )
+        """Where the limit comes from; where the label gives the time alone, that and where the limit comes from."""
+        rule, stated = finding.rule, self.area.table.label
+        limits = [one.label for one in (rule.at_most, rule.at_least) if one is not None and one.label]
+        span = [rule.measure.length.label] if rule.measure.length is not None and rule.measure.length.label else []
+        from_label = [name for name in limits if not np.isnan(stated[name][task])]
+        time_from_label = [name for name in span if not np.isnan(stated[name][task])]
+        tasks = self.area.table.tasks
+        file = f" ({tasks[task].label.source_file})" if tasks and tasks[task].label.source_file else ""
+        if from_label:
+            return f"label: {', '.join([*from_label, *time_from_label])}{file}"
+        others = [one.text if one.kind == "common practice" else f"{one.kind}: {one.text}" for one in rule.sources]
+        if time_from_label:
+            others.insert(0, f"label, for the time: {', '.join(time_from_label)}{file}")
+        return "; ".join(others)
 
     # words ------------------------------------------------------------------------------------------------------
 
