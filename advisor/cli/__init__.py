@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 import json
 import os
 import sys
@@ -141,9 +140,9 @@ def main() -> None:
     except AdvisorError as error:
         _tell(error.code, str(error), error.problems[0].hint, error.problems[0].where)
         sys.exit(error.exit_status)
-    except SystemExit as stop:
-        # click turns a closed pipe into an exit of its own
-        if not isinstance(stop.__context__, OSError) or stop.__context__.errno != errno.EPIPE:
+    except SystemExit:
+        # click turns a closed pipe into an exit of its own, and wraps the stream so that it bears another flush
+        if not type(sys.stdout).__name__.endswith("PacifyFlushWrapper"):
             raise
         _end_quietly()
     except BrokenPipeError:
