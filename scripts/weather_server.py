@@ -9,8 +9,10 @@ and in the household's lawn.toml:
     open-meteo = "http://127.0.0.1:8090"
 
 With `--now` an answer is moved by whole days, so that it is of the day on which it is asked for: `--now real` for
-today, `--now 2026-09-21T12:00Z@3600` for a clock that begins then and runs 3600 times as fast. Nothing is asked of
-anyone, and what is served stays what it was: old or invented weather under another date.
+today, `--now 2026-09-21T12:00Z@3600` for a clock that begins then and runs 3600 times as fast. With `--fresh` the time
+of issue is stated anew as well, six hours before it is asked for: a service that runs for days would find it stale, or
+still to come. Nothing is asked of anyone, and what is served stays what it was: old or invented weather under another
+date.
 """
 
 from __future__ import annotations
@@ -26,12 +28,16 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
-#: beginning of a path -> (name of the stored answer, type of its content)
+#: pattern of a path -> (name of the stored answer, type of its content)
 PATHS = {
-    "/v1/forecast": ("open-meteo", "application/json; charset=utf-8"),
-    "/weatherapi/locationforecast/2.0/": ("met-norway", "application/json"),
-    "/points/": ("nws-points", "application/geo+json"),
-    "/gridpoints/": ("nws-grid", "application/geo+json"),
+    r"/v1/forecast": ("open-meteo", "application/json; charset=utf-8"),
+    r"/v1/ensemble": ("open-meteo-ensemble", "application/json; charset=utf-8"),
+    r"/weatherapi/locationforecast/2\.0/": ("met-norway", "application/json"),
+    r"/points/": ("nws-points", "application/geo+json"),
+    r"/gridpoints/[^/]+/[^/]+/stations": ("nws-stations", "application/geo+json"),
+    r"/gridpoints/": ("nws-grid", "application/geo+json"),
+    r"/stations/[^/]+/observations": ("nws-observations", "application/geo+json"),
+    r"/alerts/active": ("nws-alerts", "application/geo+json"),
 }
 _DATE = re.compile(r"\d{4}-\d\d-\d\d(?=T\d\d:\d\d)")
 
@@ -50,7 +56,13 @@ def moved(data, days: int):
 def day_of(data: dict, query: dict) -> date | None:
     """The day on which an answer was made: its own statement, or its first label and the past days asked for."""
     properties = data.get("properties") or {}
-    stated = properties.get("updateTime") or (properties.get("meta") or {}).get("updated_at")
+    newest = next(iter(data.get("features") or ()), {}).get("properties") or {}
+    stated = (
+        properties.get("updateTime")
+        or (properties.get("meta") or {}).get("updated_at")
+        or data.get("updated")
+        or newest.get("timestamp")
+    )
     if isinstance(stated, str) and _DATE.match(stated):
         return date.fromisoformat(stated[:10])
     labels = (data.get("hourly") or {}).get("time")
@@ -71,7 +83,21 @@ def clock(text: str | None) -> Callable[[], datetime] | None:
     return lambda: begin + timedelta(seconds=(time.monotonic() - anchor) * factor)
 
 
-def server(answers: dict[str, bytes], port: int = 0, now: Callable[[], datetime] | None = None) -> ThreadingHTTPServer:
+def issued(data, at: datetime):
+    """JSON with its time of issue stated anew."""
+    properties = data.get("properties") if isinstance(data, dict) else None
+    if not isinstance(properties, dict):
+        return data
+    if "updateTime" in properties:
+        properties = {**properties, "updateTime": f"{at:%Y-%m-%dT%H:%M:%S}+00:00"}
+    if "updated_at" in (properties.get("meta") or {}):
+        properties = {**properties, "meta": {**properties["meta"], "updated_at": f"{at:%Y-%m-%dT%H:%M:%SZ}"}}
+    return {**data, "properties": properties}
+
+
+def server(
+    answers: dict[str, bytes], port: int = 0, now: Callable[[], datetime] | None = None, fresh: bool = False
+) -> ThreadingHTTPServer:
     """A server on the loopback address; `answers` by the names in `PATHS`. The caller runs and ends it."""
 
     class Handler(BaseHTTPRequestHandler):
@@ -79,7 +105,7 @@ def server(answers: dict[str, bytes], port: int = 0, now: Callable[[], datetime]
 
         def do_GET(self):  # noqa: N802
             asked = urlsplit(self.path)
-            name, kind = next((where for path, where in PATHS.items() if asked.path.startswith(path)), ("", ""))
+            name, kind = next((where for path, where in PATHS.items() if re.match(path, asked.path)), ("", ""))
             if name not in answers:
                 self.answer(404, "application/json", b'{"error":true,"reason":"nothing is stored for this path"}')
                 return
@@ -88,7 +114,9 @@ def server(answers: dict[str, bytes], port: int = 0, now: Callable[[], datetime]
                 data, query = json.loads(body), parse_qs(asked.query)
                 made = day_of(data, query)
                 if made is not None:
-                    body = json.dumps(moved(data, (now().date() - made).days), ensure_ascii=False).encode()
+                    data = moved(data, (now().date() - made).days)
+                    data = issued(data, now() - timedelta(hours=6)) if fresh else data
+                    body = json.dumps(data, ensure_ascii=False).encode()
             self.answer(200, kind, body)
 
         def answer(self, status: int, kind: str, body: bytes) -> None:
@@ -113,14 +141,15 @@ def main() -> None:
         parser.add_argument(f"--{name}", type=Path, metavar="FILE", help=f"stored answer for {name}")
     parser.add_argument("--port", type=int, default=0, help="0 takes a free one, which is printed")
     parser.add_argument("--now", metavar="T[@RATE]", help='move answers to this day; "real" for today')
+    parser.add_argument("--fresh", action="store_true", help="with --now: state the time of issue anew too")
     given = vars(parser.parse_args())
-    port, now = given.pop("port"), given.pop("now")
+    port, now, fresh = given.pop("port"), given.pop("now"), given.pop("fresh")
     files = {name.replace("_", "-"): path for name, path in given.items() if path is not None}
     if not files:
         parser.error("give at least one stored answer, such as --open-meteo FILE")
     try:
         answers = {name: path.read_bytes() for name, path in files.items()}
-        serving = server(answers, port, clock(now))
+        serving = server(answers, port, clock(now), fresh)
     except (OSError, ValueError) as error:
         parser.exit(1, f"weather_server: {error}\n")
     print(f"http://127.0.0.1:{serving.server_port}", flush=True)

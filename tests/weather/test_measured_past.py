@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from spread.forecasts import NOW, START, at, blocks, ensemble, field, plain
+from weather_bodies import open_meteo_body
 
 from advisor.forecast import Forecast, Provenance, Reason
 from advisor.measured_past import Past, with_past
+from advisor.outlook import make_outlook
+from advisor.quality import control
+from advisor.rule_files import load_rules
+from advisor.sources import read_answer
+from weather import households
 
 BEFORE = 48
 TODAY = at(plain(), "2026-09-21T12")
@@ -110,3 +117,29 @@ def test_nothing_known_changes_nothing():
     assert with_past(forecast, past(air_temperature=field(np.full(200, np.nan))), NOW) is forecast
     later = replace(past(air_temperature=field(np.full(200, 3.0))).forecast, start=START + np.timedelta64(100, "h"))
     assert with_past(forecast, Past(later, {"air_temperature": np.ones(200, dtype=bool)}), NOW) is forecast
+
+
+# the soil's water balance
+
+
+def stress(measured_rain: float | None, folder) -> float:
+    """Ks at noon of the next day, with ten dry past days and perhaps measured rain in them."""
+    now = households.NOW
+    body = open_meteo_body(*households.PLACE, now, past_days=10)
+    body["hourly"]["precipitation"] = [0.0] * len(body["hourly"]["time"])
+    forecast = control(read_answer(json.dumps(body).encode(), fetched_at=now), now)
+    if measured_rain is not None:
+        rain = np.full(forecast.hours, np.nan)
+        rain[[60, 120, 180]] = measured_rain
+        seen = Forecast(forecast.start, forecast.hours, {"precipitation": field(rain)}, Provenance("seen"),
+                        np.ones(forecast.hours, dtype=int))  # fmt: skip
+        forecast = with_past(forecast, Past(seen, {"precipitation": ~np.isnan(rain)}), now)
+    one = households.household(folder)
+    one = replace(one, areas={name: replace(area, soil_state=None, soil_seen=None) for name, area in one.areas.items()})
+    made = make_outlook(one, forecast, list(load_rules()), [], now, 1)
+    return float(made.explainer.area.soil_stress[0, 0, forecast.index(np.datetime64("2026-09-22T17"))])
+
+
+def test_measured_rain_feeds_the_soil_water_balance(tmp_path):
+    dry, wet = stress(None, tmp_path / "a"), stress(15.0, tmp_path / "b")
+    assert 0.0 <= dry < 0.2 and wet > dry + 0.3
