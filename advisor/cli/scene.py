@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 
 import click
@@ -64,22 +65,32 @@ def weather_for(common: Common, household: Household) -> tuple[Household, Foreca
 
 
 def read_stored(path: Path, common: Common) -> Forecast:
-    from advisor.sources import read_answer
-
     try:
         body = path.read_bytes()
     except OSError as error:
         raise WeatherError(f"the stored answer cannot be read: {error.strerror}", where=str(path)) from error
     try:
         # An answer that says its own time needs no other; one that does not was fetched when it is asked about.
-        forecast = read_answer(body, fetched_at=common.fetched_at)
+        forecast = _read(body, common.fetched_at)
         if forecast.provenance.issued_at is None and forecast.provenance.fetched_at is None:
-            forecast = read_answer(body, fetched_at=common.now)
+            forecast = _read(body, common.now)
             source = forecast.provenance
             forecast = replace(forecast, provenance=replace(source, notes=(*source.notes, AGE_ASSUMED)))
     except WeatherError as error:
         raise type(error)(error.what, where=error.where or str(path), hint=error.hint) from error
     return forecast
+
+
+def _read(body: bytes, fetched_at: datetime | None) -> Forecast:
+    """A stored answer; the models of an ensemble of several weigh the same, whatever their number of members."""
+    from advisor.sources import read_models
+    from advisor.spread import pool
+
+    models = read_models(body, fetched_at=fetched_at)
+    if len(models) == 1:
+        return models[0]
+    pooled = pool(models)
+    return replace(pooled, provenance=replace(pooled.provenance, source="open-meteo"))
 
 
 def place_household(household: Household, forecast: Forecast, common: Common) -> Household:

@@ -15,6 +15,7 @@ from typing import Any
 from advisor.errors import WeatherError, did_you_mean
 from advisor.forecast import Forecast
 from advisor.sources import metno, nws, openmeteo
+from advisor.sources.openmeteo_keys import within_horizon
 from advisor.sources.reading import Document, read_document
 from advisor.sources.request import Request
 
@@ -175,6 +176,31 @@ def read_answer(
     if latitude is not None and longitude is not None:
         check_place(forecast, latitude, longitude)
     return forecast
+
+
+def read_models(body: bytes, *, fetched_at: datetime | None = None) -> tuple[Forecast, ...]:
+    """An ensemble answer of several models as one forecast a model, named after it; any other answer as the one it is.
+
+    Raises
+    ------
+    WeatherError
+        As `read_answer`.
+    """
+    whole = read_answer(body, fetched_at=fetched_at)
+    if whole.provenance.source != openmeteo.NAME or whole.provenance.spread != "ensemble":
+        return (whole,)
+    document = read_document(body)
+    parts = openmeteo.models_apart(document)
+    if not parts:
+        return (whole,)
+    about = whole.provenance
+    found = []
+    for model, part in parts.items():
+        one = openmeteo.read(part, about.fetched_at)
+        origin = replace(one.provenance, source=f"{openmeteo.NAME} {model}", sha256=about.sha256,
+                         attribution=about.attribution)  # fmt: skip
+        found.append(within_horizon(replace(one, provenance=origin), model))
+    return tuple(found)
 
 
 def _credit(data: Any, provider: str) -> str:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -40,6 +41,7 @@ __all__ = [
     "ensemble_request",
     "forecast_request",
     "is_answer",
+    "models_apart",
     "read",
 ]
 
@@ -144,6 +146,31 @@ def read(document: Document, fetched_at: datetime | None = None) -> Forecast:
     )
     nominal = layout.nominal(builder.start + np.arange(builder.hours) * HOUR, fetched_at, builder)
     return builder.build(provenance, nominal).with_fields({}, flags)
+
+
+def models_apart(document: Document) -> dict[str, Document]:
+    """An ensemble answer of several models as one answer a model, by the model's name; empty for any other answer.
+
+    Read by themselves, models can be pooled with equal weight, whatever their number of members.
+    """
+    data = _one_place(document.data)
+    hourly, units = data.get("hourly"), data.get("hourly_units")
+    if not isinstance(hourly, dict) or not isinstance(units, dict):
+        return {}
+    layout = keys.layout(hourly, VARIABLE_MAP)
+    models = list(dict.fromkeys(model for model, _ in layout.members))
+    if not layout.ensemble or len(models) < 2:
+        return {}
+    found = {}
+    for model in models:
+        own = [key for held in layout.keys.values() for (name, _), key in held.items() if name == model]
+        part = {
+            **data,
+            "hourly": {"time": hourly.get("time"), **{key: hourly[key] for key in own}},
+            "hourly_units": {"time": units.get("time"), **{key: units[key] for key in own if key in units}},
+        }
+        found[model or "unnamed"] = replace(document, data=part)
+    return found
 
 
 def _one_place(data: Any) -> dict:

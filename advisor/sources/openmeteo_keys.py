@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
 
 from advisor.clock import HOUR, to_numpy
-from advisor.forecast import Flag, ForecastBuilder
+from advisor.forecast import Flag, Forecast, ForecastBuilder
 
 #: pattern of the model's name, members with the control, horizon [days]. Open-Meteo's ensemble page, 2026-08.
 MODELS: tuple[tuple[str, int, float], ...] = (
@@ -87,6 +87,21 @@ def promised(model: str, arrived: int) -> tuple[int, float]:
             return max(members, arrived), days
     counts = sorted({members for _, members, _ in MODELS if members >= arrived})
     return (counts[0] if counts else arrived), 35.0
+
+
+def within_horizon(forecast: Forecast, model: str) -> Forecast:
+    """A forecast of one model that promises no members beyond the model's horizon, unless some are there.
+
+    Alone, an answer promises its members to its end. Beside longer models, one that has ended must not count as lost.
+    """
+    since = forecast.provenance.fetched_at
+    _, days = promised(model, forecast.members)
+    origin = forecast.start if since is None else to_numpy(since, "h")
+    there = np.zeros(forecast.hours, dtype=bool)
+    for one in forecast.fields.values():
+        there |= one.known.any(axis=(0, 1))
+    expected = (forecast.axis - origin) / HOUR <= days * 24.0
+    return replace(forecast, nominal_members=np.where(expected | there, forecast.nominal_members, 0))
 
 
 def layout(hourly: Iterable[str], names: Iterable[str]) -> Layout:

@@ -99,7 +99,7 @@ def join(ensemble: Forecast, deterministic: Forecast) -> Forecast:
         attribution=_attribution([ensemble.provenance, deterministic.provenance]),
     )
     flags = (*ensemble.flags, *deterministic.flags)
-    nominal = np.maximum(own.nominal_members, ensemble.nominal_members.max(initial=1))
+    nominal = _promised(own.nominal_members)
     return Forecast(start, hours, fields, provenance, nominal, flags)
 
 
@@ -156,7 +156,13 @@ def pool(forecasts: Sequence[Forecast]) -> Forecast:
         notes=tuple(dict.fromkeys(notes)),
     )
     flags = tuple(flag for one in forecasts for flag in one.flags)
-    return Forecast(start, hours, fields, provenance, np.sum(counted, axis=0), flags)
+    return Forecast(start, hours, fields, provenance, _promised(np.sum(counted, axis=0)), flags)
+
+
+def _promised(counts: np.ndarray) -> np.ndarray:
+    """Members promised at each hour: fewer where a model has ended, but all of them where nobody reaches any more, so
+    that those hours are unknown and not counted over nothing."""
+    return np.where(counts > 0, counts, max(int(counts.max(initial=1)), 1))
 
 
 def repeats_for_equal_weight(counts: Sequence[int]) -> list[int]:

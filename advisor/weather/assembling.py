@@ -23,6 +23,7 @@ from advisor.model import Household, Settings
 from advisor.quality import control
 from advisor.sources import SOURCES, read_answer
 from advisor.sources.nws_alerts import read_alerts
+from advisor.sources.openmeteo_keys import within_horizon
 from advisor.sources.reading import read_document
 from advisor.spread import join, pool
 from advisor.warnings_in_force import Warnings, asked_for, offering, with_warnings
@@ -171,7 +172,7 @@ def _with_ensembles(household: Household, forecast: Forecast, answers: Answers, 
             says = next(flag.says for flag in one.flags if flag.check == "age")
             forecast = _noted(forecast, f"not used: the members of {kept.source.partition(':')[2]}, {says}")
             continue
-        found.append((kept, _named(one, kept.source)))
+        found.append((kept, within_horizon(_named(one, kept.source), kept.source.partition(":")[2])))
     if not found:
         return forecast, ()
     members = pool([one for _, one in found])
