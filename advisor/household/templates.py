@@ -120,6 +120,7 @@ weekend = $hours_weekend § a list makes several: ["07:00-09:00", "16:00-20:00"]
 [weather]
 sources = $sources
 pull_every = "3 h"
+# keep = "400 days" § how long answers of the service are kept; those that a notice rests on stay for ever
 # cross_check = "met-norway" § a second source: where the two contradict each other, the answer is unknown
 # ensemble = "gfs025, ecmwf_ifs025" § models whose members give the chances; asked of open-meteo
 # observations = true § measured hours of a station near by, where a source has them (nws)

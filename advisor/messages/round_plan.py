@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 
 import numpy as np
@@ -31,15 +31,16 @@ Span = tuple[datetime, datetime]
 
 @dataclass(frozen=True, slots=True)
 class Lawn:
-    """A household of the round; `place` is its position in the order of travel."""
+    """A household of the round; `key` is its folder, `place` its position in the order of travel."""
 
     key: str
     outlook: Outlook
     place: int
+    title: str = ""
 
     @property
     def name(self) -> str:
-        return self.outlook.household.name
+        return self.title or self.outlook.household.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +102,7 @@ def plan_round(
     hours : mapping, optional
         The person's own hours by weekday (0 = Monday), besides those of each lawn.
     """
+    lawns = _told_apart(lawns)
     jobs, closed = [], []
     for lawn in lawns:
         for scored in lawn.outlook.tasks:
@@ -114,6 +116,14 @@ def plan_round(
     done = {id(stop.job) for stop in stops}
     left = tuple(job for job in _by_deadline(jobs) if id(job) not in done)
     return Round(day, tuple(lawns), stops, left, tuple(closed), travel)
+
+
+def _told_apart(lawns: Sequence[Lawn]) -> list[Lawn]:
+    """Lawns of the same name carry their folder too."""
+    names = [lawn.name for lawn in lawns]
+    return [
+        replace(lawn, title=f"{lawn.name} ({lawn.key})") if names.count(lawn.name) > 1 else lawn for lawn in lawns
+    ]
 
 
 def _job(lawn: Lawn, scored: TaskOutlook, found: Day, now: datetime, hours) -> Job | None:

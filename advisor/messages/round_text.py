@@ -21,7 +21,7 @@ SCHEMA_ID = "advisor.round/1"
 
 def round_text(plan: Round, now: datetime, width: int = 80) -> str:
     """One screen: order, tank loads, who is told, where to go when the wind turns, and what has to wait."""
-    lines = [headline(plan, now), ""]
+    lines = [_wrap(headline(plan, now), width), ""]
     for number, stop in enumerate(plan.stops, 1):
         lines.append(_wrap(_stop_line(stop), width, f"{number:>2}  ", "    "))
     if not plan.stops:
@@ -32,7 +32,7 @@ def round_text(plan: Round, now: datetime, width: int = 80) -> str:
     lines += _section("If the wind turns:", turn_lines(plan), width)
     lines += _section("Goes, but does not fit:", [_left_line(plan, job) for job in plan.left_out], width)
     lines += _section("Does not go:", closed_lines(plan), width)
-    lines += ["", *age_lines(plan, now), _wrap(SHORT_CAUTION, width)]
+    lines += ["", *(_wrap(line, width) for line in (*age_lines(plan, now), SHORT_CAUTION))]
     return "\n".join(lines)
 
 
@@ -96,7 +96,7 @@ def tell_lines(plan: Round) -> list[str]:
     for stops in by_lawn.values():
         household = stops[0].job.lawn.outlook.household
         found = to_tell(household, [stop.job.task for stop in stops])
-        told += [f"{household.name}: {'; '.join(found)}."] if found else []
+        told += [f"{stops[0].job.lawn.name}: {'; '.join(found)}."] if found else []
     return told
 
 

@@ -101,7 +101,8 @@ class Schedule:
 
 @dataclass(frozen=True, slots=True)
 class Occasion:
-    """Something of the ledger or the weather that is to be told: once for each kind and local date.
+    """Something of the ledger or the weather that is to be told: once for each kind and local date, and for each `of`
+    where a day may hold several of a kind.
 
     From `planned_at` on, or from the end of the quiet hours it falls in; after `good_until` it is no news any more.
     """
@@ -110,6 +111,7 @@ class Occasion:
     local_date: date
     planned_at: datetime
     good_until: datetime
+    of: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +127,7 @@ class Work:
     planned_at: datetime
     good_until: datetime
     missed: bool = False
+    of: str = ""
 
 
 def due(
@@ -166,8 +169,9 @@ def notices_prefix(schedule: Schedule) -> str:
     return f"notice:{schedule.key}:"
 
 
-def notice_key(schedule: Schedule, kind: str, day: date) -> str:
-    return f"{notices_prefix(schedule)}{kind}:{day.isoformat()}"
+def notice_key(schedule: Schedule, kind: str, day: date, of: str = "") -> str:
+    """`of` holds no colon."""
+    return f"{notices_prefix(schedule)}{kind}{'.' if of else ''}{of}:{day.isoformat()}"
 
 
 def pull_mark(now: datetime, schedule: Schedule, before: Mark | None, ok: bool) -> Mark:
@@ -220,15 +224,16 @@ def _occasions(
     marks: Mapping[str, Mark],
     occasions: Iterable[Occasion],
 ) -> Iterator[Work]:
-    first: dict[tuple[str, date], Occasion] = {}
+    first: dict[tuple[str, date, str], Occasion] = {}
     for one in sorted(occasions, key=lambda one: one.planned_at):
-        first.setdefault((one.kind, one.local_date), one)
+        first.setdefault((one.kind, one.local_date, one.of), one)
     for one in first.values():
         planned = after_quiet(one.planned_at, schedule.quiet, schedule.zone)
         if planned > one.good_until or quiet_at(now, schedule.quiet, schedule.zone):
             continue
-        key = notice_key(schedule, one.kind, one.local_date)
-        yield from _owed_or_missed(now, seen, Work(one.kind, key, one.local_date, planned, one.good_until), marks)
+        key = notice_key(schedule, one.kind, one.local_date, one.of)
+        work = Work(one.kind, key, one.local_date, planned, one.good_until, of=one.of)
+        yield from _owed_or_missed(now, seen, work, marks)
 
 
 def _owed_or_missed(

@@ -10,6 +10,7 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from advisor.evidence import Evidence, Ledger, almanac_text, keep, load_with_texts
+from advisor.ledger import keep_soil_water
 from advisor.messages.notice import NoticeText, make_review
 from advisor.messages.outlook_json import outlook_object
 from advisor.model import Household
@@ -102,6 +103,8 @@ class HouseholdService:
         """The notices for one piece of work, with everything they were made from; none where nothing is to be told."""
         found = self.evidence(now)
         outlook = found.outlook(self.household)
+        with Store.open(self.database) as store:
+            keep_soil_water(store, outlook)
         if work.kind == "review":
             made = [make_review(outlook, reviews_of(self, work.local_date, now))]
         else:
@@ -110,7 +113,7 @@ class HouseholdService:
         # A change belongs to the day on which it is told, whatever day it speaks of.
         day = now.astimezone(self.household.site.zone).date() if work.kind == CHANGED else work.local_date
         until = None if work.kind == CHANGED else work.good_until
-        return [self._notice(one, day, outlook, found, now, until) for one in made if one is not None]
+        return [self._notice(one, day, outlook, found, now, until, work.of) for one in made if one is not None]
 
     def _notice(
         self,
@@ -120,6 +123,7 @@ class HouseholdService:
         found: Evidence,
         now: datetime,
         good_until: datetime | None,
+        of: str = "",
     ) -> Notice:
         replay, hashes = self._keep(found)
         said = {
@@ -128,9 +132,10 @@ class HouseholdService:
         }  # fmt: skip
         # Changes of two days that are told together are two notices, although their answers may read alike.
         answer = f"{made.day.isoformat()}: {made.answer}" if made.kind == CHANGED else made.answer
+        task = EVERYTHING if made.kind in DAY_KINDS else ":".join(filter(None, (EVERYTHING, made.kind, of)))
         return Notice(
             kind=made.kind, local_date=local_date, subject=made.subject, text=made.text, html=made.html, created_at=now,
-            task=EVERYTHING if made.kind in DAY_KINDS else f"{EVERYTHING}:{made.kind}", answer=answer,
+            task=task, answer=answer,
             evidence={"notice": said, "outlook": outlook_object(outlook), "replay": replay}, payloads=hashes,
             rules_version=self.rules.version, label_hash=self._label_hash(), good_until=good_until,
         )  # fmt: skip

@@ -77,7 +77,9 @@ def of_sources(household: Household, store: Store, now: datetime) -> Iterator[Oc
         return
     at, limit = last
     planned = at + limit
-    yield Occasion("source-down", planned.astimezone(household.site.zone).date(), planned, planned + SOURCE_NEWS)
+    day = planned.astimezone(household.site.zone).date()
+    # A day may see two silences: each is told by the answer that it began with.
+    yield Occasion("source-down", day, planned, planned + SOURCE_NEWS, of=f"{planned:%H%M}")
 
 
 def last_answer(household: Household, store: Store, now: datetime) -> tuple[datetime, timedelta] | None:

@@ -9,13 +9,13 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from advisor.errors import AdvisorError
+from advisor.household.lawns import Lawns, read_lawns
 from advisor.messages.round_plan import Lawn, Round, plan_round
 from advisor.messages.round_text import round_notice, round_object
 from advisor.notify import Channel, build_channels
 from advisor.service.cycle import Plan
 from advisor.service.due import Schedule, Work
 from advisor.service.household import HouseholdService
-from advisor.household.lawns import Lawns, read_lawns
 from advisor.service.log import event
 from advisor.service.serve import Part
 from advisor.store.notices import Notice

@@ -176,16 +176,17 @@ def _dated(found: Findings, beats: list[Beat], rows: list[dict], records: list[d
 
 
 def _silence(found: Findings, beats: list[Beat], rows: list[dict]) -> None:
-    told = Counter(row["local_date"] for row in rows if row["kind"] == "source-down")
+    """Each silence once, by the moment from which its last answer is believed no more."""
+    told = Counter((row["local_date"], row["task"].rpartition(":")[2]) for row in rows if row["kind"] == "source-down")
     must = set()
     for beat in beats:
-        if not beat.whole or beat.said["answered"] is None:
+        if not beat.whole or beat.said["answered"] is None or beat.said["behind"]:
             continue
         planned = _at(beat.said["answered"]) + BELIEVED
         if planned <= beat.now <= planned + SOURCE_NEWS and not quiet(beat.now) and beat.said["open"]:
-            must.add(str(planned.astimezone(ZONE).date()))
-    for day in must | set(told):
-        _count(found, f"source-down of {day}", told[day], must=day in must, may=True)
+            must.add((str(planned.astimezone(ZONE).date()), f"{planned:%H%M}"))
+    for key in must | set(told):
+        _count(found, f"source-down of {' '.join(key)}", told[key], must=key in must, may=True)
     found.expected["source-down"] += len(must)
 
 
@@ -238,9 +239,8 @@ def _delivery(found: Findings, channel: str, row: dict, notice: dict, arrived: i
         found.lost.append(name)
     elif row["state"] in ("waiting", "claimed"):
         found.lost.append(f"{name} ({row['state']})")
-    elif row["state"] == "uncertain" and channel in ("file", "webhook"):
-        found.faults.append(f"{name} is uncertain")
-    elif row["state"] == "failed":
+    elif row["state"] == "failed" or (row["state"] == "uncertain" and channel in ("file", "webhook")):
+        # Too late, or cut off by a kill and too late to be repeated: only where nobody was there in time.
         created, until = _at(notice["created_at"]), _at(notice["good_until"])
         up = [
             beat.now for beat in beats
@@ -249,7 +249,7 @@ def _delivery(found: Findings, channel: str, row: dict, notice: dict, arrived: i
         ]  # fmt: skip
         patience = _PATIENCE if channel == "webhook" else timedelta(0)
         if up and max(up) - min(up) > patience:
-            found.lost.append(f"{name} (failed: {row['last_error']})")
+            found.lost.append(f"{name} ({row['state']}: {row['last_error']})")
 
 
 def _at(text: str) -> datetime:

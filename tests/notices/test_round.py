@@ -13,12 +13,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from advisor.errors import InvalidFile
+from advisor.household.lawns import read_lawns
 from advisor.messages.notice.layout import MOST_WORDS
 from advisor.messages.round_plan import EVERY_ORDER, Job, Lawn, _best_order, _walk, plan_round, wind_turns
 from advisor.messages.round_text import round_notice, round_object, round_text
 from advisor.model import Neighbour
 from advisor.service import Cycle, Plan, SetClock
-from advisor.household.lawns import read_lawns
 from advisor.service.round import RoundService
 from advisor.store import Store, notices, payloads
 from advisor.weather import site_key

@@ -169,6 +169,29 @@ def test_the_evening_keeps_its_place_among_the_notices_of_a_day(house):
 # -- occasions
 
 
+def test_a_second_silence_of_the_same_day_is_told_too(house):
+    """Found by the simulated season: the first was over before it was told, and its mark hid the second."""
+    one = house()
+    from advisor.service import Cycle, Plan, SetClock
+
+    clock, pulled = SetClock(MONDAY), []
+    cycle = Cycle(one.store, clock, Plan(one.service.schedule(), {}), pull=lambda now: pulled.pop()(now),
+                  decide=one.service.decide, occasions=one.service.occasions)  # fmt: skip
+    fails = lambda now: 1 / 0  # noqa: E731
+    # answered at 20:00 the evening before; silent until 07:05 in the night's end, when the pull works again
+    one.answer(MONDAY - 12 * HOUR + timedelta(minutes=1), EARLY)
+    clock.set(MONDAY + timedelta(minutes=5))
+    pulled.append(lambda now: one.answer(now, EARLY))
+    cycle.run()
+    assert not [each for each in notices.recent(one.store) if each.kind == "source-down"]
+    for hours in (3, 6, 9, 12, 13):
+        clock.set(MONDAY + timedelta(hours=hours, minutes=10))
+        pulled.append(fails)
+        cycle.run()
+    silent = [each for each in notices.recent(one.store) if each.kind == "source-down"]
+    assert len(silent) == 1 and "since Monday 21 September 07:05" in silent[0].text
+
+
 def test_the_ledger_gives_cause(house):
     one = house()
     one.answer(MONDAY, EARLY)

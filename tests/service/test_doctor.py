@@ -196,7 +196,7 @@ def test_the_kept_unit_is_what_the_program_prints():
     kept = (ROOT / "scripts" / "systemd" / NAME).read_text()
     assert kept == unit_text("/opt/advisor/bin/advisor")
     for line in ("Type=exec", "Restart=on-failure", "DynamicUser=yes", "StateDirectory=advisor", "UMask=0077",
-                 "ProtectSystem=strict", "NoNewPrivileges=yes", "After=network-online.target time-sync.target"):  # fmt: skip
+                 "ProtectSystem=strict", "NoNewPrivileges=yes"):  # fmt: skip
         assert line in kept.splitlines()
 
 

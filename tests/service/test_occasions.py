@@ -190,3 +190,14 @@ def test_marks_of_old_notices_go_and_others_stay(store, now):
     assert set(marks.with_prefix(store)) == {"notice:k:evening:2026-09-19", "pull:k", "prune:k"}
 
 
+
+
+def test_two_of_a_kind_on_one_day_are_told_apart(schedule):
+    first = Occasion("source-down", date(2026, 9, 16), utc("2026-09-16T12:00"), utc("2026-09-23T12:00"), of="1200")
+    second = replace(first, planned_at=utc("2026-09-16T20:00"), of="2000")
+    now = utc("2026-09-16T20:30")
+    found = [one for one in due(now, schedule, {}, [first, second]) if one.kind == "source-down"]
+    assert [one.of for one in found] == ["1200", "2000"] and len({one.key for one in found}) == 2
+    done = {found[0].key: notice_mark(now, found[0])}
+    left = [one.of for one in due(now, schedule, done, [first, second]) if one.kind == "source-down"]
+    assert left == ["2000"]
