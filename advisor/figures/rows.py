@@ -141,7 +141,8 @@ def panel_svg(
         parts += _curve(panel, frame, key, height)
     parts += _foot(panel, frame, height)
     parts += _now(frame, height)
-    parts += _hovers(panel, frame, height, zone, link, hourly)
+    # for the mouse: the row says itself in words, and the days along the top are the links for everybody
+    parts.append(element("g", *_hovers(panel, frame, height, zone, link, hourly), aria_hidden="true"))
     return _svg(parts, height, row_words(panel, frame, zone), "row" if panel.line else "row strip")
 
 

@@ -20,8 +20,8 @@ def client(reading):
 
 @pytest.fixture
 def writing(tmp_path):
-    """(client, desk, home) of a household of its own."""
-    home = demo_home(tmp_path)
+    """(client, desk, home) of a household of its own, with a single run: members cost time and change no form."""
+    home = demo_home(tmp_path, members=0)
     client, desk = demo_client(home)
     yield client, desk, home
     desk.close()

@@ -149,7 +149,7 @@ def test_a_fault_of_the_program_is_told_without_its_inside(client, monkeypatch):
 
 
 def test_without_a_forecast_nothing_is_a_go(tmp_path):
-    client, _ = demo_client(demo_home(tmp_path, weather=b""))
+    client, _ = demo_client(demo_home(tmp_path, weather=b"", members=0))
     page = seen(client.get("/"))
     assert page.headings[0][1].startswith("Not")
     assert "no forecast" in page.words and "Go now" not in page.words
@@ -163,7 +163,7 @@ def test_without_a_forecast_nothing_is_a_go(tmp_path):
 
 def test_an_old_forecast_is_loud_and_never_a_go(tmp_path):
     """The source's age limit is 12 h from the fetch."""
-    home = demo_home(tmp_path)
+    home = demo_home(tmp_path, members=0)
     client, _ = demo_client(home, NOW + timedelta(hours=13))
     page = client.get("/").get_data(as_text=True)
     assert 'class="forecast stale"' in page and "fetched 13 h ago" in page
@@ -173,7 +173,7 @@ def test_an_old_forecast_is_loud_and_never_a_go(tmp_path):
 
 
 def test_names_from_the_files_are_escaped(tmp_path):
-    home = demo_home(tmp_path)
+    home = demo_home(tmp_path, members=0)
     lawn = home / "lawn.toml"
     bad = "<script>alert(1)</script>"
     names = {
@@ -209,7 +209,7 @@ def test_a_metric_household_far_south(tmp_path):
 
 
 def test_an_outlook_is_made_once_for_one_ledger_and_one_minute(tmp_path, monkeypatch):
-    home = demo_home(tmp_path)
+    home = demo_home(tmp_path, members=0)
     client, desk = demo_client(home)
     made = []
     outlook = desk.service.outlook
@@ -238,14 +238,14 @@ def test_an_outlook_is_made_once_for_one_ledger_and_one_minute(tmp_path, monkeyp
 
 
 def test_a_clock_set_back_makes_the_outlook_anew(tmp_path):
-    client, desk = demo_client(demo_home(tmp_path))
+    client, desk = demo_client(demo_home(tmp_path, members=0))
     assert "07:00 CDT" in client.get("/").get_data(as_text=True)
     desk.clock.set(NOW - timedelta(hours=1))
     assert "06:00 CDT" in client.get("/").get_data(as_text=True)
 
 
 def test_channels_show_no_address_and_no_key(tmp_path):
-    home = demo_home(tmp_path)
+    home = demo_home(tmp_path, members=0)
     with (home / "lawn.toml").open("a") as file:
         file.write('\n[[notices.channel]]\nkind = "file"\npath = "very-secret-place"\n')
     client, _ = demo_client(home)

@@ -41,7 +41,7 @@ def page_of(home: Path, **given):
 
 
 def test_it_listens_and_ends(tmp_path):
-    with page_of(demo_home(tmp_path), port=0) as page:
+    with page_of(demo_home(tmp_path, members=0), port=0) as page:
         assert page.address.startswith("http://127.0.0.1:")
         assert fetch(page.address)[0] == 200
         assert fetch(f"{page.address}healthz") == (200, "ok\n")
@@ -51,7 +51,7 @@ def test_it_listens_and_ends(tmp_path):
 
 
 def test_a_port_that_is_taken_is_told_before_the_service_starts(tmp_path):
-    home = demo_home(tmp_path)
+    home = demo_home(tmp_path, members=0)
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
@@ -68,12 +68,12 @@ def test_without_a_port_a_free_one_is_taken_where_the_usual_one_is_not(tmp_path,
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         monkeypatch.setattr(server, "DEFAULT_PORT", taken.getsockname()[1])
-        with page_of(demo_home(tmp_path)) as page:
+        with page_of(demo_home(tmp_path, members=0)) as page:
             assert page.port != taken.getsockname()[1] and fetch(page.address)[0] == 200
 
 
 def test_other_computers_are_let_in_only_with_a_word(tmp_path):
-    home = demo_home(tmp_path)
+    home = demo_home(tmp_path, members=0)
     with pytest.raises(UsageError, match="open to other computers"):
         page_of(home, host="0.0.0.0", port=0)
     with pytest.raises(UsageError, match="take at least|letters"):
@@ -93,7 +93,7 @@ def test_which_addresses_are_this_computers_own(host, own):
 
 
 def test_readiness_knows_of_a_service_that_stands_still(tmp_path):
-    page = open_page(HouseholdService.open(demo_home(tmp_path)), SetClock(NOW), Health(), port=0)
+    page = open_page(HouseholdService.open(demo_home(tmp_path, members=0)), SetClock(NOW), Health(), port=0)
     with page:
         status, text = fetch(f"{page.address}readyz")
         assert status == 503 and "the service has never run" in text
@@ -101,7 +101,7 @@ def test_readiness_knows_of_a_service_that_stands_still(tmp_path):
 
 
 def test_the_command_opens_the_page_and_ends_on_a_signal(tmp_path):
-    home = demo_home(tmp_path)
+    home = demo_home(tmp_path, members=0)
     environment = {name: value for name, value in os.environ.items() if not name.startswith("ADVISOR")}
     command = [sys.executable, "-m", "advisor", "serve", "--home", str(home), "--port", "0", "--heartbeat", "3600",
                "--clock", "2026-09-21T12:00Z@1"]  # fmt: skip
@@ -136,7 +136,7 @@ def _address(process: subprocess.Popen, seconds: float) -> str | None:
 
 
 def test_the_command_refuses_an_open_address_without_a_word(tmp_path):
-    home = demo_home(tmp_path)
+    home = demo_home(tmp_path, members=0)
     for given, status in ((["--host", "0.0.0.0"], 2), (["--word-file", str(tmp_path / "none")], 2)):
         command = [sys.executable, "-m", "advisor", "serve", "--home", str(home), "--port", "0", *given]
         run = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=60)

@@ -25,10 +25,10 @@ CALM_DAY = {"task": TASK, "wind": "5", "wind_from": "225", "gust": "7", "tempera
 @pytest.fixture
 def tuesday(tmp_path):
     """The demonstration on its good day, with the same invented forecast fetched an hour before."""
-    home = demo_home(tmp_path)
+    home = demo_home(tmp_path, members=0)
     client, desk = demo_client(home, TUESDAY)
     with Store.open(desk.database) as store:
-        payloads.add(store, source="open-meteo", site=site_key(desk.service.household.site), url="https://example.org/f",
+        payloads.add(store, source="open-meteo", site=site_key(desk.service.household.site), url="https://example.org",
                      body=(FIXTURES / "weather" / "prairie-open-meteo.json").read_bytes(),
                      fetched_at=TUESDAY - timedelta(hours=1))  # fmt: skip
     yield client, desk
@@ -123,8 +123,15 @@ def test_the_card_goes_into_the_record_of_the_pass(tuesday):
     client, desk = tuesday
     send(client, **CALM_DAY)
     desk.clock.advance(timedelta(minutes=40))
-    response = client.post("/tell/done", data={"token": token(client), "task": TASK, "on": "2026-09-22", "began": "12:25",
-                                               "ended": "12:50", "amount": "4.8", "size": "3200"})  # fmt: skip
+    given = {
+        "task": TASK,
+        "on": "2026-09-22",
+        "began": "12:25",
+        "ended": "12:50",
+        "amount": "4.8",
+        "size": "3200",
+    }
+    response = client.post("/tell/done", data={"token": token(client), **given})
     assert response.status_code == 303, seen(response).words
     with Store.open_readonly(desk.database) as store:
         (entry,) = records.current_entries(store)
@@ -140,7 +147,7 @@ def test_an_unknown_card_shows_the_empty_form(tuesday):
 
 
 def test_without_a_forecast_a_start_is_unknown(tmp_path):
-    client, desk = demo_client(demo_home(tmp_path, weather=b""), TUESDAY)
+    client, desk = demo_client(demo_home(tmp_path, weather=b"", members=0), TUESDAY)
     words = words_of(client, send(client, **CALM_DAY))
     assert "front lawn: Unknown" in words or "front lawn: No-go" in words
     assert cards(desk)[0].data["verdict"] != "go"
