@@ -160,11 +160,7 @@ def test_two_days_with_kills_tell_each_due_notice_once(home):
     faults = []
     with Provider(clock) as provider:
         connect(home, provider)
-        with serving(home, clock) as service:
-            wait_until(clock, BEGIN + timedelta(minutes=40), service)
-            kill(service)
-            faults += service.other
-        for number, at in enumerate(due_at):
+        for count, at in enumerate([BEGIN + timedelta(minutes=20), *due_at]):
             clock.sleep_until(at - timedelta(minutes=20))
             with serving(home, clock) as service:
                 wait_until(clock, at + timedelta(minutes=chance.uniform(0, 30)), service)
@@ -172,7 +168,7 @@ def test_two_days_with_kills_tell_each_due_notice_once(home):
                 faults += service.other
             with serving(home, clock) as service:
                 deadline = time.monotonic() + 30
-                while not delivered(home, number + 1):
+                while not delivered(home, count):
                     assert time.monotonic() < deadline and service.process.poll() is None, service.other
                     time.sleep(0.02)
                 service.process.terminate()

@@ -330,35 +330,32 @@ def test_texts_read_well():
         300.0,
     )
     seen = set()
-    for values in (
-        {},
-        bad,
-        dict.fromkeys(bad),
-        dict.fromkeys(bad, np.nan),
-        {"air_temperature": 33.0, "wind_speed_10m": 0.1},
-    ):
-        for units in ("us", "metric"):
-            home = household(neighbours=(bed,), units=units, treatment={"latest": date(2026, 6, 14)})
-            found = outlook(home, forecast(values), records=[record])
-            for one in found.tasks[0].days:
-                for told in one.reasons:
-                    seen.add((told.rule, told.verdict))
-                    assert not told.text[0].islower() and told.text.endswith((".", "?", ")", "!")), told.text
-                    for wrong in (
-                        "{",
-                        "}",
-                        "None",
-                        "nan ",
-                        " inf",
-                        "  ",
-                        "unknown below",
-                        "unknown over",
-                        "then ",
-                    ):
-                        assert wrong not in told.text, told.text
-                page = why_text(found, found.tasks[0], one)
-                assert all(len(line) <= 80 for line in page.splitlines()), page
-            assert all(len(line) <= 80 for line in outlook_text(found).splitlines())
+    cases = {
+        "us": ({}, bad, dict.fromkeys(bad, np.nan)),
+        "metric": (dict.fromkeys(bad), {"air_temperature": 33.0, "wind_speed_10m": 0.1}),
+    }
+    for units, values in ((units, values) for units, all_values in cases.items() for values in all_values):
+        home = household(neighbours=(bed,), units=units, treatment={"latest": date(2026, 6, 14)})
+        found = outlook(home, forecast(values), records=[record])
+        for one in found.tasks[0].days:
+            for told in one.reasons:
+                seen.add((told.rule, told.verdict))
+                assert not told.text[0].islower() and told.text.endswith((".", "?", ")", "!")), told.text
+                for wrong in (
+                    "{",
+                    "}",
+                    "None",
+                    "nan ",
+                    " inf",
+                    "  ",
+                    "unknown below",
+                    "unknown over",
+                    "then ",
+                ):
+                    assert wrong not in told.text, told.text
+            page = why_text(found, found.tasks[0], one)
+            assert all(len(line) <= 80 for line in page.splitlines()), page
+        assert all(len(line) <= 80 for line in outlook_text(found).splitlines())
     assert len({rule for rule, _ in seen}) > 25
     assert ("drift-deposit", "no-go") in seen
     assert ("interval", "no-go") in seen and ("latest-date", "no-go") in seen

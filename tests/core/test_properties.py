@@ -35,7 +35,7 @@ from advisor.verdict import GO, NO_GO, UNKNOWN
 
 EPS = 1e-9
 SHIPPED = load_rules().rules
-slow = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+slow = settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
 #: a bed upwind of the fair weather's wind, so near that any wind toward it is too much
 BED = Neighbour("bed", "edible", distance=4.0, bearing=200.0, arc=40.0)
 HOME = household(neighbours=(BED,))
@@ -352,7 +352,7 @@ def relaxed(rule, by: float):
     return replace(rule, **{side: Setting(new, setting.label, None)})
 
 
-@settings(slow, max_examples=40)
+@settings(slow, max_examples=25)
 @given(st.data())
 def test_a_sole_blocker_opens_the_day_when_relaxed_by_the_stated_amount_and_not_by_less(data):
     members = data.draw(st.sampled_from([1, 1, 6]))
