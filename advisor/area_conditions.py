@@ -124,9 +124,23 @@ class AreaConditions:
         days = first[:, None] + np.arange(index.max() + 1)
         return index, days
 
-    @cached_property
+    @property
     def soil_stress(self) -> np.ndarray:
-        """Ks (FAO-56 eq. 84) by hour: 1 where the turf takes water freely, less where it is short.
+        """Ks (FAO-56 eq. 84) by hour: 1 where the turf takes water freely, less where it is short."""
+        return self._soil[0]
+
+    def depletion_at_end_of(self, day: np.datetime64) -> np.ndarray:
+        """[mm] depletion of the root zone at the end of a local day (task, member); NaN where it is not known."""
+        _, days = self._days
+        at = (day.astype("datetime64[D]") - days[:, 0]).astype(int)
+        inside = (at >= 0) & (at < days.shape[1])
+        ends = self._soil[1]
+        found = np.take_along_axis(ends, np.where(inside, at, 0)[:, None, None] * np.ones_like(ends[..., :1], int), axis=-1)
+        return np.where(inside[:, None], found[..., 0], np.nan)
+
+    @cached_property
+    def _soil(self) -> tuple[np.ndarray, np.ndarray]:
+        """Ks by hour (task, member, hour), and the depletion [mm] at the end of each local day (task, member, day).
 
         The balance runs on from what the person saw of the soil. Where nobody looked, or where a day without data lies
         between, it runs on from a dry profile and counts once it holds at least seven whole days; else it is unknown.
@@ -155,7 +169,7 @@ class AreaConditions:
             np.broadcast_to(x, (*shape[:-1], 1)) for x in (available, coefficient, p_table)
         )
         told, dry = np.full(shape[:-1], np.nan), available[..., 0].copy()
-        age, stress = np.zeros(shape[:-1]), np.full(shape, np.nan)
+        age, stress, ends = np.zeros(shape[:-1]), np.full(shape, np.nan), np.full(shape, np.nan)
         for day in range(count):
             told = np.where((first == day)[:, None], carried[:, None], told)
             begin = np.where(np.isnan(told) & (age >= SPIN_UP_DAYS), dry, told)
@@ -166,8 +180,9 @@ class AreaConditions:
             told = np.where(seen[..., day], told, np.nan)
             dry = np.where(known[..., day], dry, available[..., 0])
             age = np.where(known[..., day], age + 1, 0)
+            ends[..., day] = np.where(np.isnan(told) & (age >= SPIN_UP_DAYS), dry, told)
         at = np.broadcast_to(index[:, None, :], (*stress.shape[:-1], index.shape[-1]))
-        return np.take_along_axis(stress, at, axis=-1)
+        return np.take_along_axis(stress, at, axis=-1), ends
 
     def _seen(self, days: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Day index at which what was seen of the soil stands (-1: never), and the depletion [mm] before that day.

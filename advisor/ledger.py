@@ -8,7 +8,8 @@ from pathlib import Path
 from advisor.errors import InvalidFile
 from advisor.mix.calibration import with_calibrations
 from advisor.model import Household, PlanEntry, Record
-from advisor.statements import IRRIGATED, MISSED, SOIL, Statement, with_statements
+from advisor.outlook import Outlook
+from advisor.statements import IRRIGATED, MISSED, SOIL, SOIL_WATER, Statement, with_statements
 
 
 def read_ledger(household: Household, database: Path) -> tuple[Record, ...]:
@@ -42,7 +43,7 @@ def read_statements(database: Path, until: datetime | None = None) -> tuple[Stat
     from advisor.store.measurements import of_subject
 
     with Store.open_readonly(database) as store:
-        rows = [row for kind in (SOIL, IRRIGATED, MISSED) for row in of_subject(store, kind, until=until)]
+        rows = [row for kind in (SOIL, SOIL_WATER, IRRIGATED, MISSED) for row in of_subject(store, kind, until=until)]
     return tuple(
         Statement(row.kind, row.subject, date.fromisoformat(str(row.data["on"])), row.taken_at, row.data, row.id)
         for row in sorted(rows, key=lambda row: row.taken_at)
@@ -76,3 +77,14 @@ def remembered(folder: Path, database: Path) -> dict[str, object]:
     except InvalidFile:
         kept = None
     return {"plans": read_plans(database), "climate": {} if kept is None else kept.climate()}
+
+
+def keep_soil_water(store, outlook: Outlook) -> None:
+    """Keep each area's soil water at the end of yesterday, so that the next run's balance goes on from it."""
+    from advisor.store.measurements import add, of_subject
+
+    for area, (day, depletion) in outlook.soil_water().items():
+        kept = {row.data.get("on"): row.data.get("depletion") for row in of_subject(store, SOIL_WATER, area)}
+        if kept.get(day.isoformat()) != depletion:
+            data = {"on": day.isoformat(), "depletion": depletion}
+            add(store, SOIL_WATER, area, outlook.now, data, written_at=outlook.now)

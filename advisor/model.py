@@ -98,6 +98,9 @@ class Area:
     irrigation: tuple[Watering, ...] | None = None
     soil_state: SoilState | None = None
     soil_seen: date | None = None
+    #: [mm] of the root zone's water that were gone at the end of a day, as an earlier run worked it out
+    soil_depletion: float | None = None
+    soil_depletion_day: date | None = None
     #: [degC] five-day mean of the soil at 2 in (5 cm), as the person measured it, and when
     soil_temperature: float | None = None
     soil_temperature_seen: date | None = None

@@ -92,6 +92,18 @@ class Outlook:
     explainer: Explainer | None
     verdicts: Verdicts | None
 
+    def soil_water(self) -> dict[str, tuple[date, float]]:
+        """By area: yesterday, and the depletion [mm] of the root zone at its end, where all members agree on it."""
+        if self.explainer is None:
+            return {}
+        yesterday = self.now.astimezone(self.household.site.zone).date() - timedelta(days=1)
+        ends = self.explainer.area.depletion_at_end_of(np.datetime64(yesterday))
+        return {
+            scored.task.area.id: (yesterday, round(float(ends[at, 0]), 3))
+            for at, scored in enumerate(self.tasks)
+            if not np.isnan(ends[at]).any() and np.ptp(ends[at]) < 1e-6
+        }
+
 
 def make_outlook(
     household: Household,

@@ -12,6 +12,8 @@ from datetime import date, datetime, time
 from advisor.model import Area, Household, Watering
 
 SOIL, IRRIGATED, MISSED = "soil", "irrigated", "missed"
+#: what the program itself worked out of the soil's water at the end of a day, kept between runs
+SOIL_WATER = "soil-water"
 SOIL_STATES = ("wet", "moist", "dry")
 
 
@@ -20,7 +22,7 @@ class Statement:
     """One thing said of one area.
 
     `on` is the local day that it speaks of and `stated_at` when it was said. `data` holds `state` of the soil, or
-    `depth` [mm], `at` (local time) and `duration` [h] of a watering.
+    `depth` [mm], `at` (local time) and `duration` [h] of a watering, or the `depletion` [mm] at the end of the day.
     """
 
     kind: str
@@ -57,6 +59,7 @@ def _area(area: Area, told: list[Statement]) -> Area:
         area = replace(area, soil_state=told[look].data["state"], soil_seen=told[look].on)
     else:
         look = -1
+    area = _worked_out(area, told)
     if area.irrigation is None:
         return area
     waterings = tuple(
@@ -65,6 +68,15 @@ def _area(area: Area, told: list[Statement]) -> Area:
         if one.kind == IRRIGATED and _after(one, area, at > look) and (watering := _watering(one)) is not None
     )
     return replace(area, irrigation=(*area.irrigation, *waterings)) if waterings else area
+
+
+def _worked_out(area: Area, told: list[Statement]) -> Area:
+    """The newest balance that an earlier run kept, where nobody has looked at the soil since."""
+    kept = [one for one in told if one.kind == SOIL_WATER and isinstance(one.data.get("depletion"), (int, float))]
+    newest = max(kept, key=lambda one: (one.on, one.stated_at), default=None)
+    if newest is None or (area.soil_seen is not None and newest.on < area.soil_seen):
+        return area
+    return replace(area, soil_depletion=float(newest.data["depletion"]), soil_depletion_day=newest.on)
 
 
 def _after(watered: Statement, area: Area, said_later: bool) -> bool:

@@ -360,6 +360,12 @@ def _task_scalars(task: Task, records: Sequence[Record], now: datetime) -> dict[
             share = min(STATED_DEPLETION[area.soil_state] * out["depletion_share"], 0.9)
             out["stated_depletion"] = share * float(water)
             out["stated_day"] = float((area.soil_seen - date(1970, 1, 1)).days)
+        if area.soil_depletion is not None and area.soil_depletion_day is not None:
+            # the end of a day is the beginning of the next; a look of that next day or later counts for more
+            day = float((area.soil_depletion_day - date(1970, 1, 1)).days) + 1.0
+            if area.soil_depletion_day < today and not day <= out.get("stated_day", -np.inf):
+                out["stated_depletion"] = min(area.soil_depletion, float(water))
+                out["stated_day"] = day
     return out
 
 
