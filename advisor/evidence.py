@@ -5,7 +5,7 @@ weather          the bytes of every answer, with the times at which they counted
                  hours that were laid over the forecast
 household files  their texts as they were read
 rule files       their texts, the shipped ones and the household's own
-ledger           passes, what people told of soil and water, choices of the plan, as they stood
+ledger           passes, what people told of soil and water, choices of the plan, calibrations, as they stood
 almanac          the kept almanac's text, which says what waiting is worth
 learned state    what the site had taught of its forecasts' errors, where anything was learned
 program          the version, since another one may answer otherwise
@@ -28,7 +28,8 @@ from typing import Any
 import advisor
 from advisor.errors import InvalidFile, StoreError
 from advisor.household import load
-from advisor.ledger import read_ledger, read_plans, read_statements
+from advisor.ledger import read_calibrations, read_ledger, read_plans, read_statements
+from advisor.mix.calibration import with_calibrations
 from advisor.model import Household, PlanEntry, Record
 from advisor.outlook import Outlook, make_outlook
 from advisor.rule_files import RuleSet, rules_of
@@ -53,6 +54,8 @@ class Ledger:
     records: tuple[Record, ...] = ()
     statements: tuple[Statement, ...] = ()
     plans: tuple[PlanEntry, ...] = ()
+    #: calibrated output by sprayer [L/m²]
+    calibrations: Mapping[str, float] = field(default_factory=dict)
 
     @classmethod
     def read(cls, household: Household, database: Path, now: datetime) -> Ledger:
@@ -60,6 +63,7 @@ class Ledger:
             read_ledger(household, database),
             read_statements(database, now),
             tuple(plan for plan in read_plans(database) if plan.made_at <= now),
+            read_calibrations(database, now),
         )
 
 
@@ -100,7 +104,7 @@ class Evidence:
         """The outlook that this makes; the household is read from the texts where it is not given."""
         household = household or self.household()
         weather = assemble(household, self.answers, self.now)
-        told = with_statements(household, self.ledger.statements)
+        told = with_calibrations(with_statements(household, self.ledger.statements), self.ledger.calibrations)
         return make_outlook(
             told, weather.forecast, list(self.rules), self.ledger.records, self.now,
             plans=self.ledger.plans, climate=_climate(self.almanac), learned=self.learned,
@@ -171,6 +175,7 @@ def keep(store: Store, key: str, evidence: Evidence) -> tuple[dict[str, Any], tu
         "records": [_flat(one) for one in evidence.ledger.records],
         "statements": [_flat(one) for one in evidence.ledger.statements],
         "plans": [_flat(one) for one in evidence.ledger.plans],
+        "calibrations": dict(evidence.ledger.calibrations),
     }
     texts = {
         HOUSEHOLD_FILES: _bytes(dict(evidence.files)),
@@ -243,6 +248,7 @@ def restore(store: Store, notice_id: str, told: Mapping[str, Any]) -> Evidence:
             tuple(_row(Record, one) for one in ledger["records"]),
             tuple(_row(Statement, one) for one in ledger["statements"]),
             tuple(_row(PlanEntry, one) for one in ledger["plans"]),
+            ledger.get("calibrations", {}),
         ),
         answers=Answers(kept, failures, texts.get(PAST, b"")),
         almanac=texts.get(ALMANAC, b"").decode(),

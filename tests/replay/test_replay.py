@@ -288,7 +288,7 @@ def test_every_piece_comes_back_as_it_was(tmp_path):
     fits = {"air_temperature": tuple(Fit(12, 9.5, 0.25, 1.1) for _ in BAND_EDGES),
             "precipitation": tuple(Fit(12, 9.5, 0.0, 1.0, (0.1, 0.9, 0.0)) for _ in BAND_EDGES)}  # fmt: skip
     learned = Learned("41.6000,-93.6000", date(2026, 9, 20), fits)
-    ledger = Ledger((RECORD, replace(RECORD, ended_at=None)), (STATEMENT,), (PLAN,))
+    ledger = Ledger((RECORD, replace(RECORD, ended_at=None)), (STATEMENT,), (PLAN,), {"knapsack": 0.0412345})
     answers = Answers((), (), b'{"past": 1}')
     files = {"lawn.toml": "name = 'ü'\r\n"}
     before = Evidence(NOW, files, load_rules(), ledger, answers, '{"almanac": 1}', learned)
