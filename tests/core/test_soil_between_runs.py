@@ -49,7 +49,7 @@ def test_a_kept_depletion_stands_in_for_past_weather(household, tmp_path):
         for name, field in whole.fields.items()
     }
     late = replace(whole, fields=fields)
-    assert np.isnan(outlook(household, late).explainer.area.soil_stress[..., cut : cut + 120]).all()
+    assert np.isnan(outlook(household, late).explainer.area.soil_stress[..., cut : cut + 40]).all()
     told = as_told(household, database, NOW + timedelta(hours=1))
     went_on = outlook(told, late).explainer.area.soil_stress[..., cut:]
     np.testing.assert_allclose(went_on, first.explainer.area.soil_stress[..., cut:], atol=1e-3)
