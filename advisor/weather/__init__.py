@@ -19,9 +19,9 @@ from advisor.errors import SourceUnreachable, WeatherError
 from advisor.forecast import Forecast
 from advisor.model import Household
 from advisor.sources import read_answer
-from advisor.store import Store, payloads
+from advisor.store import Store
 from advisor.store.payloads import Payload
-from advisor.weather.answers import Answers, Failure, Kept, read_note, site_key
+from advisor.weather.answers import Answers, Failure, Kept, newest_of, read_note, site_key
 from advisor.weather.assembling import HouseholdWeather, assemble, of_file
 from advisor.weather.past import known_past
 
@@ -112,10 +112,7 @@ def obtain(household: Household, database: Path, now: datetime, *, offline: bool
 
 
 def _newest_payload(household: Household, store: Store, until: datetime) -> tuple[str, Payload] | None:
-    key = site_key(household.site)
-    found = [(name, payloads.newest(store, name, key, until=until)) for name in household.settings.sources]
-    kept = [(name, payload) for name, payload in found if payload is not None]
-    return max(kept, key=lambda pair: pair[1].confirmed_at) if kept else None
+    return newest_of(store, site_key(household.site), household.settings.sources, until)
 
 
 def _read(household: Household, kept: Kept | None) -> Forecast | None:

@@ -7,7 +7,7 @@ counts from then on, by hash and times; and what failed. A part whose pull faile
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Literal
@@ -123,7 +123,10 @@ def read_note(store: Store, key: str, until: datetime | None = None) -> Answers 
 
     An answer whose bytes are gone or damaged is left out.
     """
-    note = payloads.newest(store, PULL, key, until=until)
+    try:
+        note = payloads.newest(store, PULL, key, until=until)
+    except StoreError:
+        return None
     if note is None:
         return None
     plain = json.loads(note.body)
@@ -132,6 +135,21 @@ def read_note(store: Store, key: str, until: datetime | None = None) -> Answers 
     kept = (_with_body(store, one) for one in plain["kept"])
     failures = tuple(Failure(one["role"], one["source"], one["says"]) for one in plain["failures"])
     return Answers(tuple(one for one in kept if one is not None), failures)
+
+
+def newest_of(
+    store: Store, key: str, sources: Iterable[str], until: datetime | None = None
+) -> tuple[str, Payload] | None:
+    """The source whose newest good answer was vouched for last, and that answer; damaged bytes are none."""
+    found: list[tuple[str, Payload]] = []
+    for name in sources:
+        try:
+            payload = payloads.newest(store, name, key, until=until)
+        except StoreError:
+            continue
+        if payload is not None:
+            found.append((name, payload))
+    return max(found, key=lambda pair: pair[1].confirmed_at) if found else None
 
 
 def _with_body(store: Store, plain: Mapping[str, Any]) -> Kept | None:

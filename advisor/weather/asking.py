@@ -9,7 +9,7 @@ from typing import Any
 
 import requests
 
-from advisor.errors import WeatherError
+from advisor.errors import StoreError, WeatherError
 from advisor.model import Household
 from advisor.sources import SOURCES
 from advisor.sources.request import Request
@@ -40,24 +40,30 @@ class Asker:
         return (self.household.settings.source_hosts or {}).get(source)
 
     def kept(self, url: str) -> Archived | None:
-        """The newest good answer of an address."""
-        found = payloads.newest_at(self.store, self.key, url)
+        """The newest good answer of an address; one whose bytes are damaged is none, so that a new one is asked for."""
+        found = self._newest_at(url)
         if found is None:
             return None
         return Archived(found.body, found.confirmed_at, found.url, found.status, found.headers)
 
     def keep(self, name: str, answer: Answer) -> Payload:
         """Keep what came under a name; what was only confirmed or not asked for is there already."""
-        found = payloads.newest_at(self.store, self.key, answer.url)
-        if answer.origin != "network" and found is not None:
+        found = self._newest_at(answer.url) if answer.origin != "network" else None
+        if found is not None:
             if answer.origin == "revalidated":
                 payloads.confirm(self.store, found.id, answer.fetched_at)
-                found = payloads.newest_at(self.store, self.key, answer.url)
+                found = self._newest_at(answer.url)
             return found
         return payloads.add(
             self.store, source=name, site=self.key, url=answer.url, body=answer.body,
             fetched_at=answer.fetched_at, status=answer.status, headers=answer.headers,
         )  # fmt: skip
+
+    def _newest_at(self, url: str) -> Payload | None:
+        try:
+            return payloads.newest_at(self.store, self.key, url)
+        except StoreError:
+            return None
 
     def fetch(self, request: Request, fresh_hours: float = 0.0) -> Answer:
         return fetch(

@@ -16,12 +16,11 @@ import json
 import math
 from dataclasses import replace
 from datetime import datetime, timedelta
-from functools import lru_cache
 
 import numpy as np
 
 from advisor.clock import from_numpy, to_numpy
-from advisor.errors import WeatherError
+from advisor.errors import StoreError, WeatherError
 from advisor.forecast import Field, Forecast, Provenance, Reason
 from advisor.measured_past import Past
 from advisor.model import Household
@@ -32,7 +31,6 @@ from advisor.sources.nws_observations import hourly, read_observations
 from advisor.sources.reading import read_document
 from advisor.store import Store, payloads
 from advisor.store.encoding import instant, stamp
-from advisor.store.payloads import Payload
 from advisor.weather.answers import REPORTS, site_key
 
 #: how far back is looked [h]: ten days for the water balance and the day in which they begin
@@ -55,24 +53,25 @@ def known_past(household: Household, store: Store, forecast: Forecast | None, no
         Nothing fetched after it is looked at.
     """
     site, key = household.site, site_key(household.site)
-    since = now - timedelta(hours=REACH)
+    since, until = now - timedelta(hours=REACH), now + timedelta(seconds=1)
     parts: list[Part] = []
     hashes: list[str] = []
+
+    def take(kind: str, arrived: list[tuple[datetime, str]], read) -> None:
+        for fetched_at, sha256 in arrived:
+            found = _remembered((kind, sha256, fetched_at, site.latitude, site.longitude), store, sha256, read)
+            if found is not None:
+                parts.append(Part(found, kind, until=fetched_at))
+                hashes.append(sha256)
+
     if household.settings.observations:
-        kept = payloads.between(store, REPORTS, key, since, now + timedelta(seconds=1))
-        for one in reversed(kept):
-            measured = _measured(one.sha256, one.body, one.fetched_at)
-            if measured is not None:
-                parts.append(Part(measured, MEASURED, until=one.fetched_at))
-                hashes.append(one.sha256)
+        arrived = payloads.arrivals(store, REPORTS, key, since, until)
+        take(MEASURED, arrived[::-1], _measured)
     own = forecast is not None and forecast.start <= to_numpy(now - timedelta(hours=REACH - 24), "h")
-    if not own:
-        for name in household.settings.sources:
-            for one in _spaced(payloads.between(store, name, key, since, now + timedelta(seconds=1))):
-                past = _past_hours(one.sha256, one.body, one.fetched_at, site.latitude, site.longitude)
-                if past is not None:
-                    parts.append(Part(past, PAST_HOURS, until=one.fetched_at))
-                    hashes.append(one.sha256)
+    for name in () if own else household.settings.sources:
+        arrived = _spaced(payloads.arrivals(store, name, key, since, until))
+        take(PAST_HOURS, arrived,
+             lambda body, fetched_at: _past_hours(body, fetched_at, site.latitude, site.longitude))  # fmt: skip
     if not parts:
         return b""
     first = to_numpy(since, "h")
@@ -80,17 +79,35 @@ def known_past(household: Household, store: Store, forecast: Forecast | None, no
     return _write(merge(parts, first, REACH), "; ".join(filter(None, credits)), hashes)
 
 
-def _spaced(kept: list[Payload]) -> list[Payload]:
+def _spaced(arrived: list[tuple[datetime, str]]) -> list[tuple[datetime, str]]:
     """The newest first, none closer than `_APART` to the one before."""
-    chosen: list[Payload] = []
-    for one in reversed(kept):
-        if not chosen or (chosen[-1].fetched_at - one.fetched_at) >= timedelta(hours=_APART):
+    chosen: list[tuple[datetime, str]] = []
+    for one in reversed(arrived):
+        if not chosen or (chosen[-1][0] - one[0]) >= timedelta(hours=_APART):
             chosen.append(one)
     return chosen
 
 
-@lru_cache(maxsize=256)
-def _measured(sha256: str, body: bytes, fetched_at: datetime) -> Forecast | None:
+#: what was read of answers that do not change, so that a long-lived process reads each once
+_READ: dict[tuple, Forecast | None] = {}
+_MOST_READ = 512
+
+
+def _remembered(key: tuple, store: Store, sha256: str, read) -> Forecast | None:
+    if key not in _READ:
+        try:
+            body = payloads.body(store, sha256)
+        except StoreError:
+            return None  # damaged bytes are no evidence of anything
+        if body is None:
+            return None
+        if len(_READ) >= _MOST_READ:
+            _READ.pop(next(iter(_READ)), None)
+        _READ[key] = read(body, key[2])
+    return _READ.get(key)
+
+
+def _measured(body: bytes, fetched_at: datetime) -> Forecast | None:
     """Reports as hours, after quality control."""
     try:
         return control(hourly(read_observations(read_document(body))), fetched_at, math.inf)
@@ -98,10 +115,7 @@ def _measured(sha256: str, body: bytes, fetched_at: datetime) -> Forecast | None
         return None
 
 
-@lru_cache(maxsize=256)
-def _past_hours(
-    sha256: str, body: bytes, fetched_at: datetime, latitude: float, longitude: float
-) -> Forecast | None:
+def _past_hours(body: bytes, fetched_at: datetime, latitude: float, longitude: float) -> Forecast | None:
     """The part of an answer that was over when it was fetched."""
     try:
         forecast = read_answer(body, fetched_at=fetched_at, latitude=latitude, longitude=longitude)

@@ -35,7 +35,7 @@ from advisor.sources.nws_observations import (
 from advisor.sources.openmeteo import NAME as OPEN_METEO
 from advisor.sources.openmeteo import ensemble_request
 from advisor.sources.reading import read_document
-from advisor.store import Store, payloads
+from advisor.store import Store
 from advisor.transport import ask, new_session
 from advisor.variables import VARIABLES
 from advisor.warnings_in_force import asked_for, offering
@@ -44,6 +44,7 @@ from advisor.weather.answers import (
     Answers,
     Failure,
     Kept,
+    newest_of,
     poor,
     read_note,
     refused,
@@ -171,11 +172,8 @@ def _why_poor(asker: Asker, found: Kept) -> str:
 def _newest_good(asker: Asker) -> Kept | None:
     """The newest answer of any source that was kept before notes were."""
     names = asker.household.settings.sources
-    found = [(name, payloads.newest(asker.store, name, asker.key, until=asker.now)) for name in names]
-    kept = [(name, payload) for name, payload in found if payload is not None]
-    if not kept:
-        return None
-    return Kept.of("forecast", *max(kept, key=lambda pair: pair[1].confirmed_at))
+    found = newest_of(asker.store, asker.key, names, asker.now)
+    return None if found is None else Kept.of("forecast", *found)
 
 
 # -- what joins it

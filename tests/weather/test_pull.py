@@ -469,3 +469,16 @@ def test_the_reason_of_an_empty_ledger_is_that_nobody_has_answered(house):
     assert "no weather source has answered yet" in house.notes
     assert (forecast.reason("air_temperature") == Reason.NOT_CARRIED).all()
     assert house.today().verdict == "unknown"
+
+
+# damage
+
+
+def test_damaged_bytes_are_no_weather_and_a_new_pull_heals(house):
+    everything(house)
+    house.pull()
+    with house.store.write() as connection:
+        connection.execute("UPDATE payload_bodies SET compressed = x'00'")
+    assert house.today().verdict == "unknown"
+    house.pull(3)
+    assert house.today().verdict == "go"
