@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
@@ -78,10 +78,14 @@ class HouseholdService:
             almanac_text(self.folder),
         )  # fmt: skip
 
-    def outlook(self, now: datetime) -> tuple[Outlook, tuple[str, ...]]:
-        """What stands at a moment, and the hashes of the answers of weather services that it rests on."""
+    def outlook(self, now: datetime, units: str | None = None) -> tuple[Outlook, tuple[str, ...]]:
+        """What stands at a moment, and the hashes of the answers of weather services that it rests on.
+
+        `units` puts it into other words than the household's own; no number changes by it.
+        """
         found = self.evidence(now)
-        return found.outlook(self.household), tuple(one.sha256 for one in found.answers.kept)
+        household = self.household if units is None else replace(self.household, units=units)
+        return found.outlook(household), tuple(one.sha256 for one in found.answers.kept)
 
     def occasions(self, now: datetime) -> list[Occasion]:
         """What the ledger and the weather give cause to tell; nothing of weather where no pass is open."""

@@ -19,7 +19,7 @@ from advisor.figures import patterns_svg
 from advisor.messages.cautions import SHORT_CAUTION, cautions
 from advisor.service.log import event, new_run_id
 from advisor.store.encoding import plain
-from advisor.web import health, start, tell
+from advisor.web import health, start, tell, units_choice
 from advisor.web.desk import Desk, Scene
 from advisor.web.page import Page
 from advisor.web.pages import (
@@ -92,7 +92,7 @@ def create_app(desk: Desk, hosts: tuple[str, ...] = (), word: str | None = None)
 
     def add(path: str, name: str, build: Callable[..., Page]) -> None:
         def view(twin: bool = False, **given: Any):
-            scene = desk.scene()
+            scene = desk.scene(units_choice.chosen())
             return show(build(desk, scene, **given), scene, twin)
 
         app.add_url_rule(path, name, view)
@@ -110,6 +110,7 @@ def create_app(desk: Desk, hosts: tuple[str, ...] = (), word: str | None = None)
     add("/score", "score", lambda desk, scene: score.score_page(desk, scene))
     add("/sources", "sources", lambda desk, scene: sources.sources_page(desk, scene))
     add("/settings", "settings", lambda desk, scene: settings.settings_page(desk, scene))
+    units_choice.register(app)
     start.register(app, desk, add, show)
     tell.register(app, desk, add, show)
     calendar.register(app, desk)
@@ -168,7 +169,10 @@ def _frame(page: Page, scene: Scene) -> dict[str, Any]:
         "when": f"{now.strftime('%A %-d %B %Y, %H:%M')} {now.tzname()}",
         "when_iso": iso(scene.now),
         "zone": zone.key,
-        "units": "US customary units" if household.units == "us" else "metric units",
+        "units": units_choice.WORDS[household.units],
+        "unit_system": household.units,
+        "other_units": [(one, units_choice.WORDS[one]) for one in units_choice.SYSTEMS if one != household.units],
+        "here": request.full_path.rstrip("?") if request.method == "GET" else path,
         "source": provenance.attribution or provenance.source,
         "age": _age_words(age, "issued" if provenance.issued_at else "fetched"),
         "spread": "one forecast, no members: chances are 0 or 100 %" if provenance.spread == "none" else (

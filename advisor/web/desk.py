@@ -87,7 +87,8 @@ class Desk:
     def __init__(self, service: HouseholdService, clock: Clock, health: Health | None = None):
         self.service, self.clock, self.health = service, clock, health
         self._store: Store | None = None
-        self._kept: tuple[Household, RuleSet, tuple, Scene] | None = None
+        #: by the units that were asked for, None for the household's own
+        self._kept: dict[str | None, tuple[Household, RuleSet, tuple, Scene]] = {}
         self._making = threading.Lock()
         self._asked_at: datetime | None = None
         self._for_a_while: dict[str, tuple[float, Any]] = {}
@@ -119,10 +120,10 @@ class Desk:
         with self.reader().read() as connection:
             return tuple(connection.execute(_VERSION).fetchone())
 
-    def scene(self) -> Scene:
-        """The scene of this minute."""
+    def scene(self, units: str | None = None) -> Scene:
+        """The scene of this minute, in the household's units or in others."""
         self._asked_at = datetime.now(UTC)
-        return self._scene(self.step)
+        return self._scene(self.step, None if units == self.service.household.units else units)
 
     def prepare(self) -> None:
         """Make the coming scene before it is asked for, where pages have been looked at lately."""
@@ -142,23 +143,23 @@ class Desk:
         if self._store is not None:
             self._store.close()
 
-    def _scene(self, good_for: timedelta) -> Scene:
+    def _scene(self, good_for: timedelta, units: str | None = None) -> Scene:
         with self._making:
             service = self.service
             household, rules = service.household, service.rules
             now, version = self.now(), self.version()
-            if self._kept is not None:
-                of_household, of_rules, of_version, scene = self._kept
+            if units in self._kept:
+                of_household, of_rules, of_version, scene = self._kept[units]
                 same = of_household is household and of_rules is rules and of_version == version
                 if same and timedelta(0) <= now - scene.now < good_for:
                     return scene
-            outlook, hashes = service.outlook(now)
+            outlook, hashes = service.outlook(now, units)
             scene = Scene(
                 now=now, household=outlook.household, rules=rules, outlook=outlook,
                 plans=tuple(plan for plan in read_plans(self.database) if plan.made_at <= now),
                 payloads=self._payloads(household, now), hashes=hashes, problems=self.problems(),
             )  # fmt: skip
-            self._kept = household, rules, version, scene
+            self._kept[units] = household, rules, version, scene
             return scene
 
     def _payloads(self, household: Household, now: datetime) -> Sequence[Payload]:

@@ -21,6 +21,7 @@ from advisor.model import Task
 from advisor.start_card import BEAUFORT, GOOD_FOR_MINUTES, SMOKE, Readings, StartCard, judge_start
 from advisor.store import Store, measurements
 from advisor.store.measurements import START_CARD, Measurement
+from advisor.web import units_choice
 from advisor.web.answers import Answers
 from advisor.web.desk import Desk, Scene
 from advisor.web.page import Page
@@ -41,7 +42,7 @@ def register(app: Flask, desk: Desk, add: Callable, show: Callable) -> None:
 
     @app.post("/start")
     def judged():
-        scene = desk.scene()
+        scene = desk.scene(units_choice.chosen())
         answers = Answers(request.form, desk.now(), scene.household.site.zone, scene.household.units)
         task, readings = _read(scene, answers)
         if answers.faults or task is None:

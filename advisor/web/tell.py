@@ -22,6 +22,7 @@ from advisor.recording.weather_then import weather_then
 from advisor.statements import IRRIGATED, MISSED, SOIL, SOIL_STATES
 from advisor.store import Store, measurements, records
 from advisor.store.measurements import COVER, START_CARD, Measurement
+from advisor.web import units_choice
 from advisor.web.answers import Answers
 from advisor.web.desk import Desk, Scene
 from advisor.web.page import Page
@@ -39,7 +40,7 @@ def register(app: Flask, desk: Desk, add: Callable, show: Callable) -> None:
 
     @app.post("/tell/<form>")
     def told(form: str):
-        scene = desk.scene()
+        scene = desk.scene(units_choice.chosen())
         if form not in FORMS:
             return show(tell_page(desk, scene), scene)
         answers = Answers(request.form, desk.now(), scene.household.site.zone, scene.household.units)

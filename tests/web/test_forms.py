@@ -194,6 +194,24 @@ def test_quantities_may_carry_a_unit_of_their_own(writing):
     assert kept(desk, "irrigated")[0].data["depth"] == pytest.approx(12.0)
 
 
+def test_a_form_counts_in_the_units_in_which_it_was_shown(writing):
+    client, desk, _ = writing
+    page = client.get("/tell").get_data(as_text=True)
+    assert 'name="units" value="us"' in page
+    given = {
+        "token": token(client),
+        "units": "us",
+        "area": "back",
+        "on": "2026-09-20",
+        "at": "05:00",
+        "depth": "0.5",
+    }
+    client.get("/units/metric")
+    assert client.post("/tell/irrigated", data=given).status_code == 303
+    # 0.5 in = 12.7 mm exactly
+    assert kept(desk, "irrigated")[0].data["depth"] == pytest.approx(12.7)
+
+
 def test_nothing_that_was_told_is_changed_or_lost(writing):
     client, desk, _ = writing
     for state in ("dry", "moist", "wet"):

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import re
+import time
 from datetime import timedelta
 
 import pytest
@@ -217,9 +218,9 @@ def test_an_outlook_is_made_once_for_one_ledger_and_one_minute(tmp_path, monkeyp
     class Counting:
         household, rules, database = desk.service.household, desk.service.rules, desk.service.database
 
-        def outlook(self, now):
+        def outlook(self, now, units=None):
             made.append(now)
-            return outlook(now)
+            return outlook(now, units)
 
     desk.service = Counting()
     for path in ("/", "/", "/index.json", "/day/2026-09-23", "/mix"):
@@ -242,6 +243,32 @@ def test_a_clock_set_back_makes_the_outlook_anew(tmp_path):
     assert "07:00 CDT" in client.get("/").get_data(as_text=True)
     desk.clock.set(NOW - timedelta(hours=1))
     assert "06:00 CDT" in client.get("/").get_data(as_text=True)
+
+
+def test_the_first_answer_is_ready_at_once_when_it_was_made(tmp_path):
+    """Time of the processor and not of the wall, so that a busy machine does not decide."""
+    client, _ = demo_client(demo_home(tmp_path))
+    client.get("/")
+    began = time.process_time()
+    assert client.get("/").status_code == 200
+    assert time.process_time() - began < 0.1
+
+
+def test_other_units_are_a_choice_of_the_visitor(tmp_path):
+    client, _ = demo_client(demo_home(tmp_path, members=0))
+    assert "US customary units" in seen(client.get("/")).words
+    response = client.get("/units/metric?back=/day/2026-09-23")
+    assert response.status_code == 303 and response.headers["Location"] == "/day/2026-09-23"
+    words = seen(client.get("/day/2026-09-23")).words
+    assert "Metric units" in words and "°C" in words and "°F" not in words and "mph" not in words
+    verdicts = [[day["verdict"] for one in client.get(path).get_json()["treatments"] for day in one["days"]]
+                for path in ("/index.json",)]  # fmt: skip
+    client.get("/units/us")
+    assert [
+        day["verdict"] for one in client.get("/index.json").get_json()["treatments"] for day in one["days"]
+    ] == verdicts[0]
+    for away in ("//evil.example", "https://evil.example", "/\\\\evil.example", "javascript:alert(1)"):
+        assert client.get("/units/us", query_string={"back": away}).headers["Location"] == "/"
 
 
 def test_channels_show_no_address_and_no_key(tmp_path):
