@@ -261,3 +261,29 @@ def test_progress_is_shown_on_a_terminal_only(home, years):
         os.close(follower)
     assert "judging seasons" in shown and "100%" in shown
     assert b"judging" not in found.stdout
+
+
+def test_fetched_years_are_kept_and_not_asked_for_again(home, monkeypatch):
+    """The archive is stood in for; what is asked is what the provider documents, a calendar year a request."""
+    import advisor.transport
+    from advisor.household import load
+    from advisor.past_weather import fetch_years, kept_years
+    from advisor.transport import Answer
+
+    asked = []
+
+    def fetch(request, *, contact, now, **options):
+        asked.append(request.shown)
+        year = int(re.search(r"start_date=(\d{4})", request.shown)[1])
+        return Answer(archive_body(year), 200, {}, now, request.shown, "", source=request.source)
+
+    monkeypatch.setattr(advisor.transport, "fetch", fetch)
+    household, now = load(home), datetime(2026, 9, 21, 12, tzinfo=UTC)
+    with Store.open(home / "advisor.db") as store:
+        told = []
+        fetch_years(household, store, 2, now, lambda done, total: told.append((done, total)))
+        assert told == [(1, 3), (2, 3), (3, 3)]
+        fetch_years(household, store, 2, now)
+    assert len(asked) == 3 and all("archive" in url and "latitude=41.6" in url for url in asked)
+    assert "end_date=2026-09-15" in asked[0] and "start_date=2024-01-01" in asked[2]
+    assert len(kept_years(household, home / "advisor.db", now)) == 3
