@@ -11,7 +11,7 @@ from advisor.errors import UsageError
 
 
 @click.command(
-    epilog="Example: advisor why 2026-09-23 --area front   See also: advisor outlook, advisor rules show"
+    epilog="Example: advisor why 2026-09-24 --area front   See also: advisor outlook, advisor rules show"
 )
 @common_options
 @click.argument("day", metavar="DAY")

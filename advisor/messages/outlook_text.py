@@ -196,7 +196,7 @@ def _change(
 ) -> list[str]:
     decided = decided_from(day, outlook)
     if decided:
-        text = f"A later forecast: this day is decided from {decided} on."
+        text = f"A later forecast: this day is decided {decided}."
         return ["What would change it:", _wrap(text, width, "  > ", "    ")]
     if day.blocked.sole:
         return [
@@ -224,13 +224,14 @@ def decided_from(day: Day, outlook: Outlook) -> str:
     horizon = outlook.household.settings.horizon_hours
     first = from_numpy(day.shown_start) - timedelta(hours=horizon)
     told = first.astimezone(outlook.household.site.zone).strftime("%a %-d %b %H:%M")
-    return f"{told}, {horizon:g} h before the start,"
+    return f"{horizon:g} h before the start, from {told} on"
 
 
 def _of_spread(reason: RuleReason, system: str) -> str:
     if reason.headroom is None or not np.isfinite(reason.standing):
         return f" The chance of it is {reason.chance:.0%}." if reason.chance < 1.0 else ""
-    return f" To spare: {_margin(reason.headroom, reason, system)}, {reason.standing:.1f} times the forecast's usual error."
+    spare = _margin(reason.headroom, reason, system)
+    return f" To spare: {spare}, {reason.standing:.1f} times the forecast's usual error."
 
 
 def _unknowns(outlook: Outlook) -> list[str]:
