@@ -9,6 +9,7 @@ from advisor.errors import InvalidFile
 from advisor.mix.calibration import with_calibrations
 from advisor.model import Household, PlanEntry, Record
 from advisor.outlook import Outlook
+from advisor.spread import Learned
 from advisor.statements import IRRIGATED, MISSED, SOIL, SOIL_WATER, Statement, with_statements
 
 
@@ -65,6 +66,17 @@ def as_told(household: Household, database: Path, now: datetime) -> Household:
     """The household with what was said of it, and its sprayers as they were calibrated, up to `now`."""
     told = with_statements(household, read_statements(database, now))
     return with_calibrations(told, read_calibrations(database, now))
+
+
+def read_learned(household: Household, database: Path) -> Learned | None:
+    """What the service learned of the site's forecasts last; None where nothing was."""
+    if not database.exists():
+        return None
+    from advisor.store.database import Store
+    from advisor.weather.learning import kept_learned
+
+    with Store.open_readonly(database) as store:
+        return kept_learned(store, household)
 
 
 def remembered(folder: Path, database: Path) -> dict[str, object]:

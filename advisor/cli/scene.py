@@ -11,7 +11,7 @@ import click
 from advisor.cli.options import Common, load_household
 from advisor.errors import WeatherError
 from advisor.forecast import AGE_ASSUMED, Forecast
-from advisor.ledger import as_told, read_ledger, remembered
+from advisor.ledger import as_told, read_learned, read_ledger, remembered
 from advisor.model import Household, Record
 from advisor.outlook import Outlook, make_outlook
 from advisor.rule_files import RuleSet, load_rules
@@ -34,7 +34,16 @@ def make_scene(common: Common, days: int = 8) -> Scene:
     household, forecast = weather_for(common, household)
     records = read_ledger(household, common.database)
     kept = remembered(common.home, common.database)
-    outlook = make_outlook(household, forecast, list(rules), records, common.now, days, **kept)
+    outlook = make_outlook(
+        household,
+        forecast,
+        list(rules),
+        records,
+        common.now,
+        days,
+        learned=read_learned(household, common.database),
+        **kept,
+    )
     return Scene(household, rules, records, forecast, outlook)
 
 
@@ -42,10 +51,21 @@ def retry_scene(scene: Scene, trial: str, common: Common, days: int):
     """The same scene scored with one limit replaced, and what was tried."""
     from advisor.explain.what_if import try_limit
 
-    limits = {name: value for scored in scene.outlook.tasks for name, value in scored.task.label.limits.items()}
+    limits = {
+        name: value for scored in scene.outlook.tasks for name, value in scored.task.label.limits.items()
+    }
     tried = try_limit(scene.rules.rules, trial, scene.household.units, limits)
     kept = remembered(common.home, common.database)
-    outlook = make_outlook(scene.household, scene.forecast, tried.rules, scene.records, common.now, days, **kept)
+    outlook = make_outlook(
+        scene.household,
+        scene.forecast,
+        tried.rules,
+        scene.records,
+        common.now,
+        days,
+        learned=read_learned(scene.household, common.database),
+        **kept,
+    )
     return replace(scene, outlook=outlook), tried
 
 

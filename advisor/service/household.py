@@ -27,6 +27,7 @@ from advisor.service.told import DAY_KINDS, EVERYTHING, last_told, of_day
 from advisor.store import Store
 from advisor.store.notices import CHANGED, Notice
 from advisor.weather import gather, pull, site_key
+from advisor.weather.learning import kept_learned, learn_when_due
 
 
 @dataclass(slots=True)
@@ -67,15 +68,17 @@ class HouseholdService:
     def pull(self, now: datetime) -> None:
         with Store.open(self.database) as store:
             pull(self.household, store, now)
+        learn_when_due(self.household, self.database, now)
 
     def evidence(self, now: datetime) -> Evidence:
         """Everything that an answer at a moment is made from: kept weather, files and rules as they were read, the
         ledger and what people told."""
         with Store.open_readonly(self.database) as store:
             answers = gather(self.household, store, now)
+            learned = kept_learned(store, self.household)
         return Evidence(
             now, self.texts, self.rules, Ledger.read(self.household, self.database, now), answers,
-            almanac_text(self.folder),
+            almanac_text(self.folder), learned,
         )  # fmt: skip
 
     def outlook(self, now: datetime, units: str | None = None) -> tuple[Outlook, tuple[str, ...]]:

@@ -28,7 +28,7 @@ def kept_pairs(folder: Path, household: Household, now: datetime) -> tuple[dict[
     """(pairs by variable, where the observations come from): of the database, else of the household's history file."""
     database = folder / "advisor.db"
     if database.exists():
-        tables, truth = _from_database(database, household, now)
+        tables, truth = pairs_of_database(database, household, now)
         if tables:
             return tables, truth
     path = folder / FILE_NAME
@@ -44,7 +44,7 @@ def kept_pairs(folder: Path, household: Household, now: datetime) -> tuple[dict[
     ), f"{'the invented history' if invented else 'the history'} in {FILE_NAME}"
 
 
-def _from_database(database: Path, household, now: datetime):
+def pairs_of_database(database: Path, household, now: datetime):
     """Pairs of the first source that has kept answers, against reports of a station, else what later answers say of
     hours that were past by then."""
     site, since, until = household.site, now - timedelta(days=_LOOK_BACK), now + timedelta(seconds=1)
