@@ -1,4 +1,7 @@
-"""What is said of members: no distance where there is none, and a day too early to decide. Checks of our own behaviour."""
+"""What is said of members: no distance where there is none, and a day too early to decide.
+
+Checks of our own behaviour.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +10,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-
 from strategies import HOURS, forecast, household, outlook
 
 from advisor.messages.outlook_text import why_text
@@ -76,7 +78,8 @@ def test_a_day_too_early_to_decide_says_what_keeps_it_open_and_when_it_is_decide
     words = re.sub(r"\s+", " ", why_text(found, found.tasks[0], day))
     assert f"the chance that everything holds is {day.chance:.0%}" in words
     assert "What keeps it open:" in words and "Against it" not in words
-    assert re.search(r"A later forecast: this day is decided 24 h before the start, from \w{3} \d+ Jun \d\d:00 on\.", words)
+    decided = r"A later forecast: this day is decided 24 h before the start, from \w{3} \d+ Jun \d\d:00 on\."
+    assert re.search(decided, words)
     assert "Only these together" not in words
 
 
