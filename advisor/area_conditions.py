@@ -181,6 +181,10 @@ class AreaConditions:
             dry = np.where(known[..., day], dry, available[..., 0])
             age = np.where(known[..., day], age + 1, 0)
             ends[..., day] = np.where(np.isnan(told) & (age >= SPIN_UP_DAYS), dry, told)
+        # What is told stands at the beginning of its day, which is the end of the day before: an estimate from a dry
+        # profile must not take its place there, and be kept in the place of what was seen.
+        rows = np.flatnonzero(first > 0)
+        ends[rows, :, first[rows] - 1] = carried[rows, None]
         at = np.broadcast_to(index[:, None, :], (*stress.shape[:-1], index.shape[-1]))
         return np.take_along_axis(stress, at, axis=-1), ends
 

@@ -55,7 +55,8 @@ def simulate(days: int, seed: int, folder: Path, say=lambda text: None) -> tuple
             lived = (true - world.begins) / timedelta(days=1)
             say(f"{lived:6.1f} of {days} days, {counts['lives']} lives, {counts['kills']} kills")
         # a day without trouble, so that what waits is delivered
-        service.world = replace(world, days=days + 1, hook_down=(), provider_down=(), clock_set=())
+        lived = (true - world.begins) // timedelta(days=1)
+        service.world = replace(world, days=lived + 2, hook_down=(), provider_down=(), clock_set=())
         _in_a_child(lambda: live(service, folder, true, 48, None, (hook, mail)))
     finally:
         receivers.stop(process)

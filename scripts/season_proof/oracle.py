@@ -241,15 +241,25 @@ def _delivery(found: Findings, channel: str, row: dict, notice: dict, arrived: i
         found.lost.append(f"{name} ({row['state']})")
     elif row["state"] == "failed" or (row["state"] == "uncertain" and channel in ("file", "webhook")):
         # Too late, or cut off by a kill and too late to be repeated: only where nobody was there in time.
-        created, until = _at(notice["created_at"]), _at(notice["good_until"])
         up = [
-            beat.now for beat in beats
-            if beat.whole and created <= beat.now <= until
-            and not (channel == "webhook" and world.is_down(world.hook_down, beat.now))
+            beat.now for beat in _while_news(beats, _at(notice["created_at"]), _at(notice["good_until"]))
+            if not (channel == "webhook" and world.is_down(world.hook_down, beat.now))
         ]  # fmt: skip
         patience = _PATIENCE if channel == "webhook" else timedelta(0)
         if up and max(up) - min(up) > patience:
             found.lost.append(f"{name} ({row['state']}: {row['last_error']})")
+
+
+def _while_news(beats: list[Beat], created: datetime, until: datetime) -> list[Beat]:
+    """Whole beats after the one that made a notice and before one that found it too old; a clock may run both ways."""
+    made = next((at for at, beat in enumerate(beats) if abs(beat.now - created) < timedelta(seconds=2)), len(beats))
+    found = []
+    for beat in beats[made + 1 :]:
+        if beat.now > until:
+            break
+        if beat.whole and beat.now >= created:
+            found.append(beat)
+    return found
 
 
 def _at(text: str) -> datetime:

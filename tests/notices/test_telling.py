@@ -280,3 +280,19 @@ def events(caplog):
         return [getattr(record, "event_fields", {}) for record in caplog.records if record.msg == name]
 
     return read
+
+
+def test_looking_again_does_not_dry_the_soil(house):
+    """What an earlier run kept of the soil's water stays what it was when the next one works it out again."""
+    one = house()
+    from advisor.ledger import read_statements
+
+    for minutes in (0, 20, 40):
+        now = THURSDAY_EVENING + timedelta(minutes=minutes)
+        one.answer(now)
+        one.decide("changed" if minutes else "evening", now)
+    kept = {(each.area, each.data["on"]): each.data["depletion"] for each in read_statements(one.service.database)}
+    outlook, _ = one.service.outlook(THURSDAY_EVENING + HOUR)
+    found = {(area, str(day)): depletion for area, (day, depletion) in outlook.soil_water().items()}
+    assert kept and found == kept
+    assert [day.verdict for day in outlook.tasks[0].days][1] == "go"
