@@ -234,7 +234,11 @@ def test_what_does_not_change_is_kept_once(home, told):
     service.decide(Work("morning", "morning", date(2026, 9, 22), EVENING, EVENING + 4 * HOUR), EVENING + HOUR)
     after = bodies()
     assert after["household-files"] == before["household-files"] == 1
-    assert after["rule-files"] == after["ledger"] == 1
+    assert after["rule-files"] == 1
+    # The first notice kept the soil's water at the end of yesterday, which the second one's ledger tells; no more.
+    assert after["ledger"] == 2
+    service.decide(Work("morning", "again", date(2026, 9, 22), EVENING, EVENING + 4 * HOUR), EVENING + 2 * HOUR)
+    assert bodies() == after
 
 
 # what is not as it was
