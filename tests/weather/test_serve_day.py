@@ -38,7 +38,8 @@ HOURS = 26.0
 def stored(folder: Path) -> list[str]:
     """Answers of one moment, as files, and the options that serve them."""
     place = households.PLACE
-    begins, ends = (BEGIN + timedelta(hours=hours) for hours in (30, 40))
+    # over the work of the next day, also where the server's clock has begun a new day a little before the service's
+    begins, ends = (BEGIN + timedelta(hours=hours) for hours in (20, 80))
     alert = {"event": "Wind Advisory", "onset": begins.isoformat(), "ends": ends.isoformat()}
     alerts = {**nws_alerts_body(alert), "updated": BEGIN.isoformat()}
     bodies = {
