@@ -238,7 +238,10 @@ def test_what_does_not_change_is_kept_once(home, told):
     # The first notice kept the soil's water at the end of yesterday, which the second one's ledger tells; no more.
     assert after["ledger"] == 2
     service.decide(Work("morning", "again", date(2026, 9, 22), EVENING, EVENING + 4 * HOUR), EVENING + 2 * HOUR)
-    assert bodies() == after
+    third = bodies()
+    assert {name: third[name] for name in ("household-files", "rule-files", "ledger")} == {
+        "household-files": 1, "rule-files": 1, "ledger": 2,
+    }  # fmt: skip
 
 
 # what is not as it was
