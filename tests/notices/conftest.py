@@ -58,7 +58,7 @@ def thursday_evening(outlook_at):
     return outlook_at(THURSDAY_EVENING)
 
 
-def many_areas(household, count=12):
+def many_areas(household, count=7):
     """The front lawn `count` times under other names."""
     front = household.areas["front"]
     areas = {f"a{n}": replace(front, id=f"a{n}", name=f"strip number {n} behind the house") for n in range(count)}

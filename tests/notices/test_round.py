@@ -214,7 +214,7 @@ def test_what_does_not_go_says_why_and_when_next(lawn):
     assert text.startswith("Tomorrow, Friday 25 September: 1 of 2 lawns, 11:00 to ")
 
 
-@pytest.mark.parametrize("count", [1, 3, 7])
+@pytest.mark.parametrize("count", [1, 3, 5])
 def test_one_notice_for_all_in_at_most_sixty_words(lawn, outlook_at, count):
     areas = many_areas(outlook_at(THURSDAY_EVENING).household).areas
     names_of = [f"{chr(65 + at)} lawn with a rather long name" for at in range(count)]
@@ -323,9 +323,9 @@ def test_one_service_tells_each_customer_and_the_operator_once(tmp_path):
             store, source="open-meteo", site=key, url="http://x/", body=body, fetched_at=now
         )
 
-    for _ in range(2):  # the second life finds everything told
+    for beats in (2, 1):  # the second life finds everything told
         cycles = live()
-        for _ in range(3):
+        for _ in range(beats):
             for cycle in cycles:
                 assert cycle.run().errors == []
             clock.advance(minutes(5))
