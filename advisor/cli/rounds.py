@@ -16,8 +16,8 @@ from advisor.errors import AdvisorError, UsageError
 def make_round(common: Common, folder: str, day: str | None):
     """(the round of a day, the lawns that could not be looked at and why)."""
     from advisor.cli.scene import make_scene
-    from advisor.messages.round_plan import Lawn, plan_round
     from advisor.household.lawns import read_lawns
+    from advisor.messages.round_plan import Lawn, plan_round
 
     lawns = read_lawns(Path(folder))
     found, faults = [], []
