@@ -194,6 +194,31 @@ def test_names_from_the_files_are_escaped(tmp_path):
     assert "&lt;script&gt;" in client.get("/").get_data(as_text=True)
 
 
+def test_a_blank_label_and_an_unstated_timetable_are_never_a_go(tmp_path):
+    home = demo_home(tmp_path, members=0)
+    label, lawn = home / "labels" / "broadleaf-concentrate.toml", home / "lawn.toml"
+    label.write_text(label.read_text().replace('rainfast_time = "6 h"\n', ""))
+    lawn.write_text(lawn.read_text().replace('irrigation = "none"\n', ""))
+    client, _ = demo_client(home)
+    for path in PAGES:
+        assert client.get(path).status_code == 200, path
+    twin = client.get("/index.json").get_json()
+    assert "go" not in {day["verdict"] for one in twin["treatments"] for day in one["days"]}
+    words = re.sub(r"\s+", " ", seen(client.get("/")).words)
+    assert "Not known for any start: label not copied completely" in words
+    assert "rainfast_time" in seen(client.get("/mix")).words
+
+
+def test_a_complete_sequence_leaves_nothing_to_do(tmp_path):
+    home = demo_home(tmp_path, members=0)
+    treatment = home / "treatments" / "broadleaf-autumn.toml"
+    treatment.write_text(treatment.read_text().replace("passes = 2", "passes = 1"))
+    client, _ = demo_client(home)
+    assert seen(client.get("/")).headings[0][1].startswith("Nothing to do.")
+    for path in PAGES:
+        assert client.get(path).status_code == (404 if path.startswith("/day") else 200), path
+
+
 def test_a_metric_household_far_south(tmp_path):
     from datetime import UTC, datetime
 
