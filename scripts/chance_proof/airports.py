@@ -260,7 +260,11 @@ class Year:
         self.quantiles = Quantiles(self.weather)
         self.tasks = tasks_at(household, treatment, area)
         self.rules = [
-            rule for rule in rules if rule.id in WITHOUT_WEATHER or QUANTITIES[rule.measure.quantity].inputs
+            rule
+            for rule in rules
+            if (rule.id in WITHOUT_WEATHER or QUANTITIES[rule.measure.quantity].inputs)
+            # the season is a fact of the day asked on, which does not change over the year that is judged here
+            and "season.autumn" not in rule.applies
         ]
         self.now = datetime(2013, 5, 1, tzinfo=UTC)
         values = self.weather.values[:, :, None]
