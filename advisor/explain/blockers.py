@@ -80,6 +80,8 @@ def _sole(explainer: Explainer, findings: list[Finding], at: int, task: int, sta
     when = explainer.local(start, task)
     title = mine.rule.title
     if change is None or not np.isfinite(change) or quantity.dimension in ("truth", "count"):
+        if "{warning}" in mine.rule.words["fails"]:
+            title = explainer.warnings(explainer.findings[at], task, starts[position])
         text = f"{title} alone stands in the way of {when}."
         return Blocker(mine.rule.id, title, None, quantity.dimension, start, text)
     dimension = difference(explainer.dimension(quantity, task))

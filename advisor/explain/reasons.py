@@ -268,12 +268,13 @@ class Explainer:
             at=self.local(reason.at, task) if reason.at is not None else "then",
             change=units.show(change, difference(reason.dimension), self.system),
             neighbour=_with_article(reason.neighbour or "neighbour"),
-            warning=self._warnings(finding, task, hour) if "{warning}" in words else "",
+            warning=self.warnings(finding, task, hour) if "{warning}" in words else "",
         )
         text = text[:1].upper() + text[1:]
         return text + aside + (" (estimated, the source does not give it)" if reason.estimated else "")
 
-    def _warnings(self, finding: Finding, task: int, hour: int) -> str:
+    def warnings(self, finding: Finding, task: int, hour: int) -> str:
+        """The official warnings that a start meets, in words."""
         span = self.span_hours(finding, task, hour)
         forecast = self.area.conditions.forecast
         return warnings_in_force.in_words(forecast, span.start, span.stop, self.area.table.zone[task])

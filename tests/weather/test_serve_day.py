@@ -30,8 +30,8 @@ ROOT = Path(__file__).resolve().parents[2]
 BEGIN = datetime(2026, 9, 21, 12, tzinfo=UTC)
 #: when the stored answers were made: early in the day, so that they reach back into the day before
 MADE = BEGIN.replace(hour=3)
-#: clock seconds a second: a day in seventeen seconds
-RATE = 5400.0
+#: clock seconds a second: a day in twenty seconds
+RATE = 4000.0
 HOURS = 26.0
 
 
@@ -77,9 +77,12 @@ def base(tmp_path):
 def test_a_whole_day_of_service_on_stored_weather(base, tmp_path):
     hosts = "".join(f'{name} = "{base}"\n' for name in ("nws", "met-norway"))
     channel = '[[notices.channel]]\nkind = "file"\npath = "notices"\n'
-    weather = f'sources = ["nws"]\ncross_check = "met-norway"\n[weather.hosts]\n{hosts}'
+    decision = "[decision]\nassumed_members = 0\n"
+    weather = f'sources = ["nws"]\ncross_check = "met-norway"\n[weather.hosts]\n{hosts}{decision}'
     home = households.write(tmp_path / "home", weather + channel)
     lawn = (home / "lawn.toml").read_text().replace('[[notices.channel]]\nkind = "terminal"\n', "", 1)
+    # both notices of the day are wanted, also where the second says what the first said
+    lawn = lawn.replace('evening = "18:30"', 'evening = "18:30"\nrepeat_unchanged = true')
     (home / "lawn.toml").write_text(lawn)
     words = [sys.executable, "-m", "advisor", "serve", "--home", str(home), "--heartbeat", "1800", "--clock",
              f"{BEGIN:%Y-%m-%dT%H:%MZ}@{RATE:g}", "--for-hours", f"{HOURS:g}"]  # fmt: skip

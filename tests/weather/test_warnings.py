@@ -181,6 +181,7 @@ def test_a_warning_over_the_work_is_the_sole_blocker_and_named(tmp_path):
     assert [one.rule for one in today(made).blocked.sole] == ["warnings"]
     assert reason(made).text == "Wind Advisory from Mon 21 Sep 08:00 to Mon 21 Sep 21:00."
     assert reason(made).kind == "safety"
+    assert today(made).blocked.sole[0].text.startswith("Wind Advisory from Mon 21 Sep 08:00 to")
 
 
 @pytest.mark.parametrize(("begins", "verdict"), [(23, "no-go"), (25, "go")])
