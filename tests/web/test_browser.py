@@ -202,6 +202,8 @@ def test_forms_work_without_scripts(browser, own):
         assert len(records.current_entries(store)) == 1
     # a form that is refused is answered with 422 (a limit on the rate with 429), which the browser tells on its console
     assert all("Failed to load resource" in line or "422" in line for line in told), told
+    # no form is refused for its token or origin, and the server has no fault
+    assert not any(f"status of {code}" in line for line in told for code in (400, 403, 500, 503)), told
 
 
 def test_the_start_card_works_without_scripts(browser, own):
