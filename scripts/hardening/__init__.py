@@ -1,0 +1,1 @@
+"""Campaigns of faults, attacks and bad input; `scripts/harden` runs them and prints one table."""
