@@ -57,7 +57,12 @@ def table(lines: list[Line]) -> str:
     notes = ["", *(one.note for one in lines), ""]
     text = []
     for row, note in zip(rows, notes, strict=True):
-        cells = (row[0].ljust(widths[0]), row[1].ljust(widths[1]), row[2].rjust(widths[2]), row[3].rjust(widths[3]))
+        cells = (
+            row[0].ljust(widths[0]),
+            row[1].ljust(widths[1]),
+            row[2].rjust(widths[2]),
+            row[3].rjust(widths[3]),
+        )
         text.append("  ".join((*cells, note)).rstrip())
     ruled = "  ".join("-" * width for width in widths)
     text[1:1] = [ruled]
