@@ -48,6 +48,11 @@ def pacific_northwest() -> bool:
         print(f"    {what:<37} {found.pairs:7d}   {figures}")
         if least == LEAST_DAYS and prior == 1.0:
             good &= found.gain >= 0.30 and 0.76 <= found.inside <= 0.84
+    found, chosen = proof.held_out_figures(pairs)
+    print(f"    {'spread chosen at other stations':<37} {found.pairs:7d}   {found.raw:8.3f}  {found.learned:7.3f}  "
+          f"{found.gain:6.1%}  {found.inside:8.1%}")  # fmt: skip
+    print(f"      variance chosen, over the present one: {', '.join(f'{one:.2f}' for one in chosen)}")
+    good &= found.gain >= 0.30 and 0.76 <= found.inside <= 0.84
     rain, flags = proof.rain()
     for flag in flags:
         print(f"  quality, {flag.check}: {flag.says}")

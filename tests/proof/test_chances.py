@@ -53,6 +53,14 @@ def test_learned_spread_beats_the_raw_ensemble_and_covers_what_it_says(temperatu
 
 
 @needs_pairs
+def test_the_figures_stand_at_stations_that_did_not_choose_the_stated_spread(temperature):
+    found, chosen = pacific_northwest.held_out_figures(temperature[0])
+    assert len(chosen) == 5
+    assert found.gain >= 0.30
+    assert 0.76 <= found.inside <= 0.84
+
+
+@needs_pairs
 def test_nothing_is_learned_from_the_future(temperature):
     pairs = temperature[0]
     early = pairs.issued < np.datetime64("2004-01-20")
