@@ -93,6 +93,13 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     """'did you mean "x"?' or the list of what is known, for hints."""
     known = sorted(known)
     close = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
+    # "night-temperature" means a rule of the nights before it means the one of the soil's temperature
+    subject = word.lower().partition("-")[0].rstrip("s")
+    akin = [one for one in known if len(subject) >= 4 and one.startswith(subject)]
+    if akin and (
+        not close or close[0] not in akin and difflib.SequenceMatcher(None, word, close[0]).ratio() < 0.85
+    ):
+        return "did you mean " + " or ".join(f'"{one}"' for one in akin[:3]) + "?"
     if close:
         return f'did you mean "{close[0]}"?'
     return "known: " + ", ".join(known) if len(known) <= 24 else ""
