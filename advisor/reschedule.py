@@ -24,10 +24,9 @@ import numpy as np
 from advisor.model import PlanEntry, PlanKind, Record, Task
 from advisor.outlook import Day, Outlook, TaskOutlook
 from advisor.planning import day_for_seed, seeding_wait
-from advisor.season_totals import ingredient_totals, records_of_year, worst_share
+from advisor.season import ingredient_totals, label_year, planned_rate, records_of_year, worst_share
 from advisor.sequence import Room, follow_up_span, is_overdue, room_left
 from advisor.sequence.season import next_season
-from advisor.task_table import label_year, planned_rate
 from advisor.waiting import Climate, cost_of_a_day, gains, lateness_gain
 
 Kind = Literal["window", "late", "later", "again", "leave"]

@@ -16,9 +16,9 @@ from advisor.messages.cautions import SHORT_CAUTION
 from advisor.mix.plan import label_rate
 from advisor.model import Area, Household, Label, Task, Treatment, label_dimension
 from advisor.planning import BackwardPlan, PassPlan, day_for_seed, seeding_wait, wanted_days
+from advisor.season import planned_rate
 from advisor.sequence import Room, progress
 from advisor.sequence.answers import Answer
-from advisor.task_table import planned_rate
 
 SCHEMA_ID = "advisor.plan/1"
 

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from advisor.mix.plan import SeasonUse
 from advisor.model import Area, Household, Label, Record, Task, Treatment
-from advisor.task_table import label_year, same_ingredient
+from advisor.season import is_product, label_of, label_year, records_of_year
 
 
 def season_use(
@@ -21,13 +21,7 @@ def season_use(
     """
     label = household.labels[treatment.label]
     task = Task(household, treatment, area, label, 1)
-    first, following = label_year(task, now)
-    zone = household.site.zone
-    seen = [
-        record
-        for record in records
-        if same_ingredient(task, record) and first <= record.started_at.astimezone(zone).date() < following
-    ]
+    seen = records_of_year(task, records, label_year(task, now))
     return SeasonUse(math.fsum(_counts_as(record, label, area, household) for record in seen), len(seen))
 
 
@@ -38,9 +32,9 @@ def _counts_as(record: Record, label: Label, area: Area, household: Household) -
     if record.amount is None or not math.isfinite(record.amount):
         return most
     applied = record.amount / size
-    if record.product == label.product or not record.product:
+    if is_product(label, record.product) or not record.product.strip():
         return applied
-    other = next((one for one in household.labels.values() if one.product == record.product), None)
+    other = label_of(record, household)
     factor = None if other is None else _equivalent(label, other)
     return most if factor is None else applied * factor
 

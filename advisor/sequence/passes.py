@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from advisor.clock import local_instant
 from advisor.model import Area, Household, PlanEntry, Record, Task, Treatment
-from advisor.task_table import label_year, last_pass
+from advisor.season import label_year, last_pass
 
 #: a sequence that began in one label year goes on in the next, for this long after its last pass [days]; after that
 #: the year's first pass begins a new one. Common practice, no source.

@@ -8,9 +8,16 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from advisor.model import Record, Task
-from advisor.season_totals import IngredientTotal, ingredient_totals, passes_left, records_of_year
+from advisor.season import (
+    IngredientTotal,
+    ingredient_totals,
+    label_year,
+    latest_day,
+    passes_left,
+    planned_rate,
+    records_of_year,
+)
 from advisor.sequence.passes import legal_from
-from advisor.task_table import label_year, latest_day, planned_rate
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, datetime
 
 from advisor.growth.weeds import UnknownWeed, Weed, find_weed
 from advisor.model import Task
-from advisor.task_table import label_year
+from advisor.season import label_year, recurring_day
 
 
 def weeds_of(target: str) -> tuple[list[Weed], list[str]]:
@@ -33,7 +33,7 @@ def months_to_treat(weeds: Sequence[Weed], southern: bool) -> list[int]:
     return sorted((month + 5) % 12 + 1 for month in months) if southern else months
 
 
-def next_season(task: Task, now) -> tuple[date, str]:
+def next_season(task: Task, now: datetime) -> tuple[date, str]:
     """(first day, why) of the next season, in a later label year than today's.
 
     The day of the treatment's own `start_from`, moved on by years; else the first of the months that suit most of its
@@ -43,9 +43,9 @@ def next_season(task: Task, now) -> tuple[date, str]:
     _, following = label_year(task, now)
     start = task.treatment.start_from
     if start is not None:
-        day = _moved(start, following.year)
+        day = recurring_day(following.year, start.month, start.day)
         while day < following or day <= today:
-            day = _moved(start, day.year + 1)
+            day = recurring_day(day.year + 1, start.month, start.day)
         return day, "that is when the treatment began this year"
     weeds, _ = weeds_of(task.treatment.target)
     months = months_to_treat(weeds, task.household.site.latitude < 0)
@@ -62,10 +62,3 @@ def next_season(task: Task, now) -> tuple[date, str]:
 def _begins(month: int, months: Sequence[int]) -> bool:
     """Whether a month is the first of a run of months."""
     return (month - 2) % 12 + 1 not in months or len(months) == 12 and month == 1
-
-
-def _moved(day: date, year: int) -> date:
-    try:
-        return day.replace(year=year)
-    except ValueError:  # 29 February
-        return date(year, 2, 28)

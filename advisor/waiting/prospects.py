@@ -12,8 +12,8 @@ from advisor.clock import from_numpy, local_dates, to_numpy
 from advisor.explain import Explainer
 from advisor.model import Task
 from advisor.rulebook.quantities import QUANTITIES
+from advisor.season import latest_day
 from advisor.sequence.passes import follow_up_span
-from advisor.task_table import latest_day
 from advisor.verdict import GO, HOPELESS_BELOW
 from advisor.waiting.stopping import firmness, go_or_wait
 from advisor.waiting.worth import COST_OF_A_DAY, gains

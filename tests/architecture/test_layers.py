@@ -24,7 +24,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("", "clock", "errors", "logic", "toml_lines", "unit_factors", "units", "variables"),
     # 1 frozen types and pure formulas
     (
-        "atmosphere", "drift", "growth", "lawn_work", "mix", "model", "quiet", "rain", "season_totals", "soil",
+        "atmosphere", "drift", "growth", "lawn_work", "mix", "model", "quiet", "rain", "season", "soil",
         "statements", "sun", "verification",
     ),
     # 2 the forecast's arrays, the providers' shapes without a network, quality, spread

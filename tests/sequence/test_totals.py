@@ -10,9 +10,16 @@ import pytest
 from demo_lawn import NOW, RATE, STRENGTH, lawn, record, task
 
 from advisor.model import ActiveIngredient
-from advisor.season_totals import has_maximum, ingredient_totals, records_of_year, worst_share
+from advisor.season import (
+    has_maximum,
+    ingredient_totals,
+    label_year,
+    planned_rate,
+    records_of_year,
+    worst_share,
+)
 from advisor.sequence import room_left
-from advisor.task_table import build, label_year, planned_rate
+from advisor.task_table import build
 
 DAY = timedelta(days=1)
 YEAR = (date(2026, 1, 1), date(2027, 1, 1))

@@ -15,9 +15,9 @@ from advisor.messages.reschedule import what, why
 from advisor.model import Area, Record, Task, Treatment
 from advisor.outlook import TaskOutlook
 from advisor.reschedule import find_missed
+from advisor.season import latest_day
 from advisor.sequence import follow_up_span, is_overdue, passes_done
 from advisor.statements import MISSED, Statement
-from advisor.task_table import latest_day
 from advisor.web.desk import Desk, Scene
 from advisor.web.page import Page
 from advisor.web.words import date_words, local, relative, windows_words

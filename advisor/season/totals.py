@@ -1,16 +1,13 @@
-"""What a label year has seen of each active ingredient on an area, in acid equivalent, whatever product brought it.
-
-A sequence that is begun again, or a second product with the same active ingredient, begins no new total.
-"""
+"""What a label year has seen of each active ingredient on an area, in acid equivalent, and what it still allows."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from advisor.model import ActiveIngredient, Household, Label, Record, Task
+from advisor.season.passes import is_product, label_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,24 +42,13 @@ class IngredientTotal:
         return self.maximum - self.applied
 
 
-def records_of_year(task: Task, records: Sequence[Record], year: tuple[date, date]) -> list[Record]:
-    """Passes on the task's area in [first, next first) with one of the label's active ingredients, oldest first."""
-    zone = task.household.site.zone
-    ours = {one.name.casefold() for one in task.label.active_ingredients}
-    return sorted(
-        (
-            record
-            for record in records
-            if record.area == task.area.id
-            and ours & {name.casefold() for name in record.active_ingredients}
-            and year[0] <= record.started_at.astimezone(zone).date() < year[1]
-        ),
-        key=lambda record: record.started_at,
-    )
+def planned_rate(task: Task) -> float | None:
+    """The treatment's own rate, else the label's [mL/m² or g/m²]."""
+    return task.treatment.rate if task.treatment.rate is not None else task.label.limits.get("rate")
 
 
 def ingredient_totals(
-    task: Task, this_year: Sequence[Record], planned_rate: float | None
+    task: Task, this_year: Sequence[Record], rate: float | None
 ) -> tuple[IngredientTotal, ...]:
     """Totals of every active ingredient of the task's label, acid equivalent = product x strength / 1,000.
 
@@ -70,7 +56,7 @@ def ingredient_totals(
     ----------
     this_year : sequence of Record
         Of `records_of_year`.
-    planned_rate : float, optional
+    rate : float, optional
         Product of the pass to come [mL/m² or g/m²].
 
     Notes
@@ -79,7 +65,7 @@ def ingredient_totals(
     divided by 1,000.
     """
     return tuple(
-        _total(ingredient, task.label, task.area.size, this_year, planned_rate, task.household)
+        _total(ingredient, task.label, task.area.size, this_year, rate, task.household)
         for ingredient in task.label.active_ingredients
     )
 
@@ -125,17 +111,6 @@ def _applied(record: Record, ingredient: str, size: float, household: Household)
     return math.nan if strength is None else record.amount / treated * strength / 1000.0
 
 
-def label_of(record: Record, household: Household) -> Label | None:
-    """The label of the product that a record names; of the treatment where the record names none."""
-    named = record.product.strip().casefold()
-    if named:
-        return next(
-            (one for one in household.labels.values() if one.product.strip().casefold() == named), None
-        )
-    treatment = household.treatments.get(record.treatment)
-    return None if treatment is None else household.labels.get(treatment.label)
-
-
 def worst_share(totals: Sequence[IngredientTotal]) -> float:
     """The largest part of a yearly maximum that any active ingredient reaches with the planned pass.
 
@@ -158,7 +133,9 @@ def has_maximum(label: Label) -> bool:
     )
 
 
-def passes_left(label: Label, this_year: Sequence[Record], rate: float | None, totals: Mapping | Sequence) -> float:
+def passes_left(
+    label: Label, this_year: Sequence[Record], rate: float | None, totals: Sequence[IngredientTotal]
+) -> float:
     """How many more passes at this rate the label year allows: by count, by product and by each active ingredient.
 
     NaN where one of the totals is not known.
@@ -168,7 +145,7 @@ def passes_left(label: Label, this_year: Sequence[Record], rate: float | None, t
         if not math.isnan(total.maximum):
             room.append(_whole(total.left, total.planned))
     if "maximum_per_year" in label.limits:
-        same = [one for one in this_year if one.product.strip().casefold() == label.product.strip().casefold()]
+        same = [one for one in this_year if is_product(label, one.product)]
         used = math.fsum(
             math.nan if one.amount is None or not one.size else one.amount / one.size for one in same
         )
