@@ -136,12 +136,13 @@ def judge_starts(
         if own is None:
             own = np.where(finding.from_label, floors["label"], floors[kind]) if kind == "effect" else floors[kind]
         each_floor[at] = np.where(finding.applies, own, 0.0)
-        own_floor_kept &= spare[:, :, 0] | _kept(chance, each_floor[at][:, None])
+        own_floor_kept &= spare[:, :, 0] | floor_kept(chance.lower, each_floor[at][:, None])
         all_known &= np.abs(chance.upper - chance.lower) < _EPS
     everything = chances(_spread(of_all.outcome(), shape), nominal, shared=False)
     strict_jointly = chances(of_strict.outcome(), nominal)
     all_known &= np.abs(everything.upper - everything.lower) < _EPS
-    go = own_floor_kept & _kept(strict_jointly, floors["safety_and_label"]) & _kept(everything, joint_floor)
+    go = own_floor_kept & floor_kept(strict_jointly.lower, floors["safety_and_label"])
+    go &= floor_kept(everything.lower, joint_floor)
     decidable = lead_hours[None, :] <= horizon_hours + _EPS
     no_go = ~go & ((all_known & decidable) | (everything.upper < HOPELESS_BELOW - _EPS))
     verdict = np.where(go, GO, np.where(no_go, NO_GO, UNKNOWN)).astype(np.int8)
@@ -191,9 +192,9 @@ class _Joint:
         return Kleene(holds, holds | fails)
 
 
-def _kept(chance: Chances, floor) -> np.ndarray:
-    """Whether a floor is kept. A floor of 0 still wants one member that surely holds: unknown keeps no floor."""
-    return (chance.lower >= floor - _EPS) & (chance.lower > _EPS)
+def floor_kept(lower: np.ndarray, floor) -> np.ndarray:
+    """Whether a lower chance keeps a floor. One of 0 still wants one member that surely holds: unknown keeps none."""
+    return (lower >= floor - _EPS) & (lower > _EPS)
 
 
 def _spread(outcome: Kleene, shape: tuple[int, ...]) -> Kleene:
