@@ -34,7 +34,7 @@ def floor_hour(instant: datetime) -> datetime:
 
 
 def open_meteo_body(
-    latitude: float, longitude: float, now: datetime, *, past_days: int = 1, days: int = 8
+    latitude: float, longitude: float, now: datetime, *, past_days: int = 1, days: int = 8, series=series
 ) -> dict:
     start = floor_hour(now).replace(hour=0) - timedelta(days=past_days)
     count = 24 * (past_days + days)
@@ -74,7 +74,7 @@ def nws_points_body(latitude: float, longitude: float) -> dict:
     }  # fmt: skip
 
 
-def nws_body(latitude: float, longitude: float, now: datetime, *, days: int = 7) -> dict:
+def nws_body(latitude: float, longitude: float, now: datetime, *, days: int = 7, series=series) -> dict:
     start = floor_hour(now) - timedelta(hours=6)
     start = start.replace(hour=start.hour // 6 * 6)
     count = 24 * days
@@ -119,7 +119,7 @@ def nws_body(latitude: float, longitude: float, now: datetime, *, days: int = 7)
 
 
 def met_norway_body(
-    latitude: float, longitude: float, now: datetime, *, hourly: int = 60, days: int = 9
+    latitude: float, longitude: float, now: datetime, *, hourly: int = 60, days: int = 9, series=series
 ) -> dict:
     start = floor_hour(now)
     steps = list(range(hourly))
@@ -245,6 +245,7 @@ def nws_observations_body(
 
 
 def forecast_body(provider: str, latitude: float, longitude: float, now: datetime, **size) -> dict:
+    """An answer; `size` may also hold `series`, other weather than the invented day."""
     maker = {"nws": nws_body, "open-meteo": open_meteo_body, "met-norway": met_norway_body}[provider]
     return maker(latitude, longitude, now, **size)
 
