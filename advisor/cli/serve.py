@@ -29,7 +29,7 @@ from advisor.errors import UsageError
 @click.option("--host-name", "names", multiple=True, metavar="NAME",
               help="A name by which other computers ask for the page; once for each.")  # fmt: skip
 @click.option("--word-file", type=click.Path(dir_okay=False), metavar="FILE",
-              help="A file with the word that visitors of the page must give.")  # fmt: skip
+              help="A file (mode 600) with the word that visitors of the page must give.")  # fmt: skip
 @click.option("--page/--no-page", default=True, help="Whether to show the page at all.")
 def serve(home, lawns, heartbeat, clock, for_hours, port, host, names, word_file, page):
     """Run the service: pull the forecast when due, decide, send each due notice once, and show the page.
@@ -57,8 +57,9 @@ def serve(home, lawns, heartbeat, clock, for_hours, port, host, names, word_file
     health, beside = Health(), []
     if page:
         from advisor.web import open_page
+        from advisor.web.word import read_word
 
-        word = _word(word_file)
+        word = None if word_file is None else read_word(word_file)
         beside.append(open_page(service, its_clock, health, host=host, port=port, names=names, word=word))
     plan = service.plan()
     status = run(service.database, folder / "advisor.lock", its_clock, heartbeat, plan.schedule, service.pull,
@@ -74,18 +75,6 @@ def _serve_all(lawns: str, clock, heartbeat: float, stop) -> int:
     from advisor.service.serve import serve_parts
 
     return serve_parts(RoundService.open(Path(lawns)).parts(), clock, heartbeat, stop=stop)
-
-
-def _word(file: str | None) -> str | None:
-    """The page's word: the first line of a file."""
-    if file is None:
-        return None
-    from pathlib import Path
-
-    try:
-        return Path(file).read_text(encoding="utf-8").split("\n")[0].strip()
-    except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(f"the file of the page's word cannot be read: {error}", where=file) from error
 
 
 def _clock(text: str | None):

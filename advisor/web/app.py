@@ -19,7 +19,7 @@ from advisor.figures import patterns_svg
 from advisor.messages.cautions import SHORT_CAUTION, cautions
 from advisor.service.log import event, new_run_id
 from advisor.store.encoding import plain
-from advisor.web import health, start, tell, units_choice
+from advisor.web import feed, health, start, tell, units_choice
 from advisor.web.desk import Desk, Scene
 from advisor.web.page import Page
 from advisor.web.pages import (
@@ -82,7 +82,8 @@ def create_app(desk: Desk, hosts: tuple[str, ...] = (), word: str | None = None)
     app.config["PROPAGATE_EXCEPTIONS"] = False
     app.url_map.strict_slashes = False
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
-    protect(app, hosts, word)
+    token = feed.FeedToken(desk.service.folder)
+    protect(app, hosts, word, token)
 
     def show(page: Page, scene: Scene | None, twin: bool = False) -> Response:
         if twin:
@@ -114,6 +115,7 @@ def create_app(desk: Desk, hosts: tuple[str, ...] = (), word: str | None = None)
     start.register(app, desk, add, show)
     tell.register(app, desk, add, show)
     calendar.register(app, desk)
+    feed.register(app, desk, token, add, show, word is not None)
     score.register(app, desk)
     health.register(app, desk)
 

@@ -31,7 +31,7 @@ BODY_LIMIT = 64 * 1024
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 
 HEADERS = {
-    "Content-Security-Policy": "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; "
+    "Content-Security-Policy": "default-src 'none'; style-src 'self'; img-src 'self' data:; form-action 'self'; "
     "base-uri 'none'; frame-ancestors 'none'",
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
@@ -96,7 +96,9 @@ def protect(
     def tell(response):
         for name, value in HEADERS.items():
             response.headers.setdefault(name, value)
-        if not request.path.startswith("/static/") and "no-store" not in response.headers.get("Cache-Control", ""):
+        if not request.path.startswith("/static/") and "no-store" not in response.headers.get(
+            "Cache-Control", ""
+        ):
             response.headers["Cache-Control"] = "private, no-cache"
         nonce = getattr(request, "advisor_nonce", None)
         if nonce is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import socket
 import threading
 from ipaddress import ip_address
 from typing import Self
@@ -75,6 +76,12 @@ def is_loopback(host: str) -> bool:
         return False
 
 
+def _one_address(host: str) -> str:
+    """One address of a name: a name may have several, and each would be given a port of its own."""
+    found = socket.getaddrinfo(host, None, type=socket.SOCK_STREAM)
+    return sorted(found, key=lambda one: one[0] != socket.AF_INET)[0][4][0]
+
+
 class PageServer:
     """Listens from the moment it is made; serves between `with` and its end.
 
@@ -94,12 +101,15 @@ class PageServer:
     def __init__(self, app: Flask, desk: Desk, host: str = "127.0.0.1", port: int = DEFAULT_PORT):
         from waitress.server import create_server
 
+        from advisor.web.channel import PatientChannel
+
         try:
             self._server = create_server(
-                app, host=host, port=port, threads=_THREADS, ident=None, max_request_body_size=BODY_LIMIT,
-                max_request_header_size=16 * 1024, channel_timeout=30, connection_limit=100,
-                clear_untrusted_proxy_headers=True,
+                app, host=_one_address(host), port=port, threads=_THREADS, ident=None,
+                max_request_body_size=BODY_LIMIT, max_request_header_size=16 * 1024, channel_timeout=30,
+                cleanup_interval=5, connection_limit=200, asyncore_use_poll=True, clear_untrusted_proxy_headers=True,
             )  # fmt: skip
+            self._server.channel_class = PatientChannel
         except OSError as error:
             raise UsageError(
                 f"the page cannot listen on {host}, port {port}: {error.strerror or error}",
