@@ -8,13 +8,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time
+from typing import get_args
 
-from advisor.model import Area, Household, Watering
+from advisor.model import Area, Household, SoilState, Watering
 
 SOIL, IRRIGATED, MISSED = "soil", "irrigated", "missed"
 #: what the program itself worked out of the soil's water at the end of a day, kept between runs
 SOIL_WATER = "soil-water"
-SOIL_STATES = ("wet", "moist", "dry")
+SOIL_STATES = get_args(SoilState)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,13 +10,13 @@ NEIGHBOUR_KINDS = get_args(model.NeighbourKind)
 SITE_USES = get_args(model.SiteUse)
 SOIL_STATES = get_args(model.SoilState)
 TURF_STATES = get_args(model.TurfState)
-TURF_SEASONS = ("cool-season", "warm-season")
-SLOPES = ("flat", "gentle", "steep")
+TURF_SEASONS = get_args(model.TurfSeason)
+SLOPES = get_args(model.Slope)
 MODES = get_args(model.Mode)
 FORMULATIONS = get_args(model.Formulation)
-METHODS = ("broadcast", "spot")
-LIFE_CYCLES = ("perennial", "winter-annual", "summer-annual", "biennial")
-ADJUVANTS = ("required", "allowed", "forbidden", "unstated")
+METHODS = get_args(model.Method)
+LIFE_CYCLES = get_args(model.LifeCycle)
+ADJUVANTS = get_args(model.Adjuvant)
 
 #: kind of notice channel -> keys that it needs
 CHANNEL_KINDS: dict[str, tuple[str, ...]] = {

@@ -118,6 +118,17 @@ def test_another_product_counts_by_its_acid_equivalent():
     assert used.product == pytest.approx(1.5 * FLOZ / KFT2)
 
 
+@pytest.mark.parametrize("written", ["  demo PRODUCT ", "DEMO PRODUCT"])
+def test_a_product_is_the_same_however_it_is_written(written):
+    home = household(label={"product": "Demo Product"})
+    treatment, area = home.treatments["weeds"], home.areas["front"]
+    little = replace(FIRST, product=written, amount=0.25 * FIRST.amount)
+    plain = season_use(home, treatment, area, [replace(little, product="Demo Product")], NOW)
+    assert season_use(home, treatment, area, [little], NOW) == plain
+    # and neither counts as the most that the label allows, as a product does that nobody knows
+    assert plain.product < season_use(home, treatment, area, [replace(little, product="Other")], NOW).product
+
+
 def test_last_years_passes_do_not_count():
     used = season_use(HOME, HOME.treatments["weeds"], HOME.areas["front"],
                       [replace(FIRST, started_at=datetime(2025, 9, 1, 15, tzinfo=UTC))], NOW)  # fmt: skip
