@@ -26,12 +26,27 @@ from advisor.errors import InvalidFile, Problem, UsageError
 @click.option(
     "--all", "everything", is_flag=True, help="Also records that were corrected or withdrawn since."
 )
+@click.option("--verify", is_flag=True, help="Check the chain of the records: whether any was changed since.")
+@click.option(
+    "--expect", metavar="HEAD", help="With --verify: a head that was kept elsewhere; it must still be there."
+)
 @click.pass_context
-def records(ctx, common, form, area, since, everything):
-    """List the passes that were made, oldest first; --json and --format csv for programs."""
+def records(ctx, common, form, area, since, everything, verify, expect):
+    """List the passes that were made, oldest first; --json and --format csv for programs.
+
+    --verify works out the link of every record anew and exits with 1 where one does not fit. A chain alone shows
+    changes only to those who did not work out all links anew, and not that the newest records are gone: for that,
+    keep the head that --verify prints somewhere else, on paper or in a mail, and give it back with --expect.
+    """
     if ctx.invoked_subcommand is not None:
         ctx.obj = common
         return
+    if expect is not None and not verify:
+        raise UsageError("--expect goes with --verify", hint="add --verify")
+    if verify:
+        from advisor.cli.records_verify import tell
+
+        raise click.exceptions.Exit(tell(common, expect))
     from advisor.clock import parse_day
     from advisor.messages.record_text import page_html, page_text
     from advisor.recording.table import csv_text, row_object
@@ -80,7 +95,17 @@ def _rows(common, household, everything=False):
         for entry in entries:
             details = from_extra(entry.extra) if entry.extra else presumed(household, entry.record)
             counts = not entry.withdrawn and entry.record.id not in replaced
-            rows.append(Row(entry.record, details, entry.written_at, entry.corrects, entry.withdrawn, counts))
+            rows.append(
+                Row(
+                    entry.record,
+                    details,
+                    entry.written_at,
+                    entry.corrects,
+                    entry.withdrawn,
+                    counts,
+                    entry.link,
+                )
+            )
     return sorted(rows, key=lambda row: row.record.started_at)
 
 

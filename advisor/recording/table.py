@@ -26,6 +26,8 @@ class Row:
     corrects: str | None = None
     withdrawn: bool = False
     counts: bool = True
+    #: the record's link in the chain of the ledger; None for a record of the household's own history file
+    link: str | None = None
 
 
 #: columns that stood in the table first, in their order
@@ -40,7 +42,7 @@ COLUMNS = (
     "certified_number", "customer", "customer_address", "wind_speed_2m_m_s", "wind_speed_10m_m_s",
     "wind_from_direction_deg", "wind_gust_m_s", "air_temperature_degc", "relative_humidity_percent", "cloud_percent",
     "rain_mm", "weather_from", "as_it_happened", "flags", "missing", "written_at", "write_by", "keep_until", "corrects",
-    "withdrawn", "counts",
+    "withdrawn", "counts", "link",
 )  # fmt: skip
 
 
@@ -100,6 +102,7 @@ def row_object(row: Row, household: Household, others: Sequence[Record] = ()) ->
         "corrects": row.corrects,
         "withdrawn": row.withdrawn,
         "counts": row.counts,
+        "link": row.link,
     }
 
 

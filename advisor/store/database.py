@@ -16,6 +16,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from advisor.errors import Problem, StoreError
+from advisor.store import chain, copies
 from advisor.store import migrations as steps
 from advisor.store.faults import explain, explained, file_explained
 from advisor.store.migrations import MIGRATIONS, Migration
@@ -33,6 +34,8 @@ class _Local(threading.local):
     #: what the file looked like when a frozen connection was opened
     seen: object = None
     depth = 0
+    #: the version of the file itself, where a reader sees it as if it were up to date
+    on_disk: int | None = None
 
 
 class Store:
@@ -70,9 +73,13 @@ class Store:
             When the file is newer than this program, not ours, damaged, locked or cannot be written.
         """
         store = cls(Path(path), migrations, busy_timeout, readonly=False)
-        with file_explained(store.path):
-            store.path.parent.mkdir(parents=True, exist_ok=True)
-            store._bring_up_to_date(store._connection())
+        try:
+            with file_explained(store.path):
+                store.path.parent.mkdir(parents=True, exist_ok=True)
+                store._bring_up_to_date(store._connection())
+        except BaseException:
+            store.close()
+            raise
         return store
 
     @classmethod
@@ -167,6 +174,12 @@ class Store:
         with self.read() as connection:
             return steps.version_of(connection)
 
+    @property
+    def version_of_file(self) -> int | None:
+        """The version of the file as it lies there; None where there is none."""
+        with self.read() as connection:
+            return self._local.on_disk if self.readonly else steps.version_of(connection)
+
     def integrity_check(self) -> tuple[Problem, ...]:
         """What is wrong with the file: empty when all is well. Never raises for a damaged file."""
         hint = "keep the file, and put the newest backup (beside it, ending in .bak) in its place"
@@ -189,18 +202,14 @@ class Store:
         ]
         return tuple(problems)
 
+    def verify_records(self) -> chain.Chain:
+        """Work the links of all records out anew; see `advisor.store.chain`."""
+        with self.read() as connection:
+            return chain.verify(connection)
+
     def backup(self, target: Path | str) -> Path:
-        """Write a compact copy of the whole ledger as it is now; an existing file is never overwritten."""
-        target = Path(target)
-        if target.exists():
-            raise StoreError("the backup's file exists already", where=str(target), hint="name another file")
-        unfinished = target.with_name(target.name + ".unfinished")
-        with file_explained(target):
-            target.parent.mkdir(parents=True, exist_ok=True)
-            unfinished.unlink(missing_ok=True)
-            self._connection().execute("VACUUM INTO ?", (str(unfinished),))
-            unfinished.rename(target)
-        return target
+        """Write a whole copy of the ledger as it is now; an existing file is never overwritten."""
+        return copies.write(self.path, Path(target)).path
 
     # -- inside
 
@@ -281,14 +290,15 @@ class Store:
         While a writer is at work its log lies beside the file and is read with it. Where there is none,
         nobody has the file open and it is read as it lies: opening it in the ordinary way would create a log.
         """
-        self._local.seen = self._appearance()
+        self._local.seen, self._local.on_disk = self._appearance(), None
         if self._local.seen == "missing":
             return self._in_memory(None)
         frozen = "" if self._local.seen is None else "&immutable=1"
         connection = self._connect(f"{self.path.absolute().as_uri()}?mode=ro{frozen}", uri=True)
         try:
-            self._refuse_foreign(connection)
-            if steps.version_of(connection) < len(self._migrations):
+            steps.refuse_foreign(connection, self.path, len(self._migrations))
+            self._local.on_disk = steps.version_of(connection)
+            if self._local.on_disk < len(self._migrations):
                 if self._local.seen is None:
                     self._local.seen = "copied while being written"  # never the present look: copy again
                 return self._in_memory(connection)
@@ -300,46 +310,48 @@ class Store:
     def _in_memory(self, original: sqlite3.Connection | None) -> _Connection:
         memory = self._connect(":memory:")
         if original is not None:
-            original.backup(memory)
+            copies.copy_pages(original, memory, self._busy_timeout)
             original.close()
         steps.migrate(memory, self._migrations)
         memory.execute("PRAGMA query_only = ON")
         return memory
 
-    def _refuse_foreign(self, connection: sqlite3.Connection) -> None:
-        version, known = steps.version_of(connection), len(self._migrations)
-        if not steps.is_empty(connection) and not steps.is_ours(connection):
-            raise StoreError(
-                "the file is a database of another program", where=str(self.path), hint="name another file"
-            )
-        if version > known:
-            raise StoreError(
-                f"the database was written by a newer version of this program (tables of version {version}; "
-                f"known here are those up to {known})",
-                where=str(self.path),
-                hint=f"install the newer version, or go back to a backup: {self.path.name}.v{known}.bak",
-            )
-
     def _bring_up_to_date(self, connection: _Connection) -> None:
-        self._refuse_foreign(connection)
-        version = steps.version_of(connection)
-        if version == len(self._migrations):
+        """Bring an older file up to date; a backup of it is made first, while nobody else can write."""
+        known = len(self._migrations)
+        steps.refuse_foreign(connection, self.path, known)
+        if steps.version_of(connection) == known:
             return
-        if not steps.is_empty(connection):
-            self.backup(self._free_backup_name(version))
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("BEGIN IMMEDIATE")
         try:
-            steps.migrate(connection, self._migrations)
-        except sqlite3.Error as error:
+            # somebody else may have done it meanwhile
+            steps.refuse_foreign(connection, self.path, known)
+            if not steps.is_empty(connection) and steps.version_of(connection) < known:
+                copies.keep_before(self.path, steps.version_of(connection))
+            steps.apply_steps(connection, self._migrations)
+            connection.execute("COMMIT")
+        except BaseException as error:
+            if connection.in_transaction:
+                connection.execute("ROLLBACK")
+            if not isinstance(error, (sqlite3.Error, StoreError)):
+                raise
+            why = explain(error, "") if isinstance(error, sqlite3.Error) else error
             raise StoreError(
-                f"the database could not be brought up to date ({explain(error, '').what})",
-                where=str(self.path),
-                hint="it is as it was before; use the earlier version of this program and report this",
+                f"the database could not be brought up to date ({why.what})",
+                where=why.where or str(self.path),
+                hint=why.hint if isinstance(error, StoreError) or _passes(error) else _REPORT,
             ) from error
+        finally:
+            connection.execute("PRAGMA synchronous = NORMAL")
 
-    def _free_backup_name(self, version: int) -> Path:
-        name = self.path.with_name(f"{self.path.name}.v{version}.bak")
-        number = 2
-        while name.exists():
-            name = self.path.with_name(f"{self.path.name}.v{version}-{number}.bak")
-            number += 1
-        return name
+
+_REPORT = "it is as it was before; use the earlier version of this program and report this"
+
+
+def _passes(error: sqlite3.Error) -> bool:
+    """Whether the fault lies with the disk or another program, not with a step."""
+    name = getattr(error, "sqlite_errorname", None) or ""
+    return name.startswith(
+        ("SQLITE_FULL", "SQLITE_IOERR", "SQLITE_BUSY", "SQLITE_READONLY", "SQLITE_CANTOPEN")
+    )

@@ -1,4 +1,5 @@
-"""The tables of the ledger and how an older ledger becomes a newer one: named steps, each in one transaction.
+"""The tables of the ledger and how an older ledger becomes a newer one: named steps, all that are
+wanting in one transaction.
 
 A step that has been released is never edited; a change is a new step at the end. `PRAGMA user_version` counts
 the steps that a file has seen.
@@ -7,8 +8,12 @@ the steps that a file has seen.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
+
+from advisor.errors import StoreError
+from advisor.store import chain
 
 #: marks a file as ours, so that somebody else's database is never written to ("AWAL")
 APPLICATION_ID = 0x4157414C
@@ -16,8 +21,11 @@ APPLICATION_ID = 0x4157414C
 
 @dataclass(frozen=True, slots=True)
 class Migration:
+    """`work` is done after the statements, in the same transaction, where SQL does not say enough."""
+
     name: str
     statements: tuple[str, ...]
+    work: Callable[[sqlite3.Connection], None] | None = None
 
 
 FIRST_TABLES = Migration(
@@ -214,7 +222,41 @@ PLANS = Migration(
     ),
 )
 
-MIGRATIONS: tuple[Migration, ...] = (FIRST_TABLES, MEASUREMENTS, PLANS)
+#: a hash for each record that takes in the one before it, so that tampering shows; see `chain`
+RECORD_LINKS = Migration(
+    "links of the records",
+    (
+        """
+        CREATE TABLE record_links (
+            row INTEGER PRIMARY KEY REFERENCES records (row),
+            form TEXT NOT NULL,
+            hash TEXT NOT NULL UNIQUE
+        ) STRICT
+        """,
+        """
+        CREATE TRIGGER record_links_refuse_update BEFORE UPDATE ON record_links
+        BEGIN SELECT RAISE(ABORT, 'links of records are append-only');
+        END
+        """,
+        """
+        CREATE TRIGGER record_links_refuse_delete BEFORE DELETE ON record_links
+        BEGIN SELECT RAISE(ABORT, 'links of records are append-only');
+        END
+        """,
+        """
+        CREATE TRIGGER record_links_refuse_replace BEFORE INSERT ON record_links
+        WHEN EXISTS (SELECT 1 FROM record_links WHERE row = NEW.row OR hash = NEW.hash)
+        BEGIN SELECT RAISE(ABORT, 'links of records are append-only');
+        END
+        """,
+    ),
+    chain.chain_all,
+)
+
+MIGRATIONS: tuple[Migration, ...] = (FIRST_TABLES, MEASUREMENTS, PLANS, RECORD_LINKS)
+
+#: the first version whose records have links
+CHAINED_FROM = MIGRATIONS.index(RECORD_LINKS) + 1
 
 
 def version_of(connection: sqlite3.Connection) -> int:
@@ -230,28 +272,49 @@ def is_ours(connection: sqlite3.Connection) -> bool:
     return connection.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID
 
 
-def migrate(connection: sqlite3.Connection, migrations: Sequence[Migration] = MIGRATIONS) -> list[str]:
-    """Apply the steps that the file has not seen, each in one transaction; the names of those applied.
+def refuse_foreign(connection: sqlite3.Connection, path: Path, known: int) -> None:
+    """Raise StoreError for the database of another program, and for one that is newer than version `known`."""
+    version = version_of(connection)
+    if not is_empty(connection) and not is_ours(connection):
+        raise StoreError(
+            "the file is a database of another program", where=str(path), hint="name another file"
+        )
+    if version > known:
+        raise StoreError(
+            f"the database was written by a newer version of this program (tables of version {version}; "
+            f"known here are those up to {known})",
+            where=str(path),
+            hint=f"install the newer version, or go back to a backup: {path.name}.v{known}.bak",
+        )
 
-    The version is read again inside each transaction, so two processes that start together apply a step once.
+
+def migrate(connection: sqlite3.Connection, migrations: Sequence[Migration] = MIGRATIONS) -> list[str]:
+    """Apply the steps that the file has not seen, all in one transaction; the names of those applied.
+
+    The version is read again inside the transaction, so two processes that start together apply a step once.
     """
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        applied = apply_steps(connection, migrations)
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
+    return applied
+
+
+def apply_steps(connection: sqlite3.Connection, migrations: Sequence[Migration]) -> list[str]:
+    """The steps themselves, inside a transaction that is open."""
     applied = []
     for version, migration in enumerate(migrations, start=1):
-        connection.execute("BEGIN IMMEDIATE")
-        try:
-            if version_of(connection) >= version:
-                connection.execute("COMMIT")
-                continue
-            for statement in migration.statements:
-                connection.execute(statement)
-            connection.execute(
-                "INSERT INTO migrations (version, name) VALUES (?, ?)", (version, migration.name)
-            )
-            connection.execute(f"PRAGMA user_version = {version}")
-            connection.execute("COMMIT")
-        except BaseException:
-            if connection.in_transaction:
-                connection.execute("ROLLBACK")
-            raise
+        if version_of(connection) >= version:
+            continue
+        for statement in migration.statements:
+            connection.execute(statement)
+        if migration.work is not None:
+            migration.work(connection)
+        connection.execute("INSERT INTO migrations (version, name) VALUES (?, ?)", (version, migration.name))
+        connection.execute(f"PRAGMA user_version = {version}")
         applied.append(migration.name)
     return applied

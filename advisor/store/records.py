@@ -13,9 +13,11 @@ from datetime import datetime
 
 from advisor.errors import StoreError
 from advisor.model import Record
+from advisor.store import chain
 from advisor.store.database import Store
 from advisor.store.encoding import digest, from_json, instant, stamp, to_json
 
+_SELECT = "SELECT records.*, record_links.hash AS link FROM records LEFT JOIN record_links USING (row)"
 _IS_LATEST = "NOT EXISTS (SELECT 1 FROM records AS later WHERE later.corrects = records.id)"
 
 
@@ -31,6 +33,8 @@ class Entry:
     corrects: str | None = None
     withdrawn: bool = False
     extra: Mapping[str, object] = field(default_factory=dict)
+    #: its link in the chain of the records, see `advisor.store.chain`
+    link: str | None = None
 
 
 def add(
@@ -101,6 +105,7 @@ def add(
                 to_json(extra or {}),
             ),
         )
+        chain.extend(connection, record.id)
     return record
 
 
@@ -133,7 +138,7 @@ def current(store: Store, *, area: str | None = None, treatment: str | None = No
 def current_entries(store: Store, *, area: str | None = None, treatment: str | None = None) -> list[Entry]:
     with store.read() as connection:
         rows = connection.execute(
-            f"SELECT * FROM records WHERE {_IS_LATEST} AND withdrawn = 0 AND (?1 IS NULL OR area = ?1) "
+            f"{_SELECT} WHERE {_IS_LATEST} AND withdrawn = 0 AND (?1 IS NULL OR area = ?1) "
             "AND (?2 IS NULL OR treatment = ?2) ORDER BY started_at, row",
             (area, treatment),
         ).fetchall()
@@ -143,13 +148,13 @@ def current_entries(store: Store, *, area: str | None = None, treatment: str | N
 def history(store: Store) -> list[Entry]:
     """Every row in the order of writing, corrected and withdrawn ones too."""
     with store.read() as connection:
-        rows = connection.execute("SELECT * FROM records ORDER BY row").fetchall()
+        rows = connection.execute(f"{_SELECT} ORDER BY row").fetchall()
     return [_entry(row) for row in rows]
 
 
 def find(store: Store, record_id: str) -> Entry | None:
     with store.read() as connection:
-        row = connection.execute("SELECT * FROM records WHERE id = ?", (record_id,)).fetchone()
+        row = connection.execute(f"{_SELECT} WHERE id = ?", (record_id,)).fetchone()
     return None if row is None else _entry(row)
 
 
@@ -217,5 +222,6 @@ def _entry(row) -> Entry:
         id=row["id"],
     )
     return Entry(
-        record, instant(row["written_at"]), row["corrects"], bool(row["withdrawn"]), from_json(row["extra"])
-    )
+        record, instant(row["written_at"]), row["corrects"], bool(row["withdrawn"]), from_json(row["extra"]),
+        row["link"],
+    )  # fmt: skip

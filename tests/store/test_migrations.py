@@ -1,11 +1,14 @@
 """An older ledger becomes a newer one: after a backup, step by step, each step whole or not at all."""
 
 import sqlite3
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 
 from advisor.errors import StoreError
-from advisor.store import Store, marks
+from advisor.store import Store, copies, marks
 from advisor.store.migrations import MIGRATIONS, Migration
 
 SECOND = Migration(
@@ -63,10 +66,69 @@ def test_a_step_that_fails_leaves_the_file_as_it_was(older, step, now):
     with Store.open(older) as store:
         assert store.version == KNOWN
         assert marks.get(store, "green").at == now
+    # Regression: a service that a supervisor starts again and again must not fill the disk with the same backup.
+    with pytest.raises(StoreError):
+        Store.open(older, migrations=(*MIGRATIONS, step))
+    assert {path.name for path in older.parent.glob("*.bak")} == {f"ledger.db.v{KNOWN}.bak"}
+    with Store.open(older) as store:
+        marks.put(store, "blue", now)
     with pytest.raises(StoreError):
         Store.open(older, migrations=(*MIGRATIONS, step))
     backups = {f"ledger.db.v{KNOWN}.bak", f"ledger.db.v{KNOWN}-2.bak"}
-    assert {path.name for path in older.parent.glob("*.bak")} == backups
+    assert {path.name for path in older.parent.glob("*.bak*")} == backups
+    for name in backups:
+        assert copies.examine(older.with_name(name)).problems == ()
+
+
+def test_without_a_backup_an_older_file_is_not_touched(older, now, monkeypatch):
+    def full(*_):
+        raise StoreError("the disk is full (database or disk is full)", where="x.bak", hint="free some space")
+
+    monkeypatch.setattr(copies, "write", full)
+    before = older.read_bytes()
+    with pytest.raises(StoreError, match="could not be brought up to date .the disk is full") as caught:
+        Store.open(older, migrations=(*MIGRATIONS, SECOND))
+    assert caught.value.hint == "free some space" and older.read_bytes() == before
+
+
+def test_a_damaged_older_file_is_not_brought_up_to_date(older, now):
+    with Store.open(older) as store:
+        for number in range(400):
+            marks.put(store, f"mark {number:05d}", now, {"text": "x" * 200})
+    with older.open("r+b") as file:
+        file.seek(older.stat().st_size * 3 // 4)
+        file.write(b"\x5a" * 9_000)
+    with pytest.raises(StoreError, match="damaged") as caught:
+        Store.open(older, migrations=(*MIGRATIONS, SECOND))
+    assert "advisor restore" in caught.value.hint
+    assert "colours" not in tables(older) and not list(older.parent.glob("*.bak"))
+
+
+def test_several_steps_are_taken_together_or_not_at_all(older, now):
+    with pytest.raises(StoreError):
+        Store.open(older, migrations=(*MIGRATIONS, SECOND, HALF))
+    assert "colours" not in tables(older)
+    with Store.open(older) as store:
+        assert store.version == KNOWN
+
+
+def test_processes_that_bring_a_file_up_to_date_together_make_one_backup(older, now):
+    """Regression: each made a backup of its own under the same unfinished name, and one of them fell over it."""
+    program = (
+        "import sys\n"
+        "from advisor.store import Store\n"
+        "from advisor.store.migrations import MIGRATIONS, Migration\n"
+        "more = Migration('more', ('CREATE TABLE more (name TEXT) STRICT',))\n"
+        "print(Store.open(sys.argv[1], migrations=(*MIGRATIONS, more)).version)\n"
+    )
+    root = Path(__file__).parents[2]
+    command = [sys.executable, "-c", program, str(older)]
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
+    started = [subprocess.Popen(command, cwd=root, **pipes) for _ in range(4)]
+    for process in started:
+        out, err = process.communicate(timeout=60)
+        assert (process.returncode, out.strip()) == (0, str(KNOWN + 1)), err
+    assert [path.name for path in older.parent.glob("*.bak*")] == [f"ledger.db.v{KNOWN}.bak"]
 
 
 @pytest.mark.parametrize("opening", [Store.open, Store.open_readonly])
@@ -101,5 +163,5 @@ def test_a_reader_of_an_older_file_follows_it_and_its_migration(older, now):
 
 
 def test_released_steps_are_counted_by_the_file(store):
-    assert store.version == len(MIGRATIONS) == 3
+    assert store.version == len(MIGRATIONS) == 4
     assert all(step.name for step in MIGRATIONS)
