@@ -115,10 +115,16 @@ def _database(path: Path) -> Finding:
         with Store.open_readonly(path) as store:
             problems = store.integrity_check()
             version = store.version
+            breaks = () if problems else store.verify_records().breaks
     except StoreError as error:
         return Finding("database", False, error.what, error.hint, error.exit_status)
     if problems:
         return Finding("database", False, problems[0].what, problems[0].hint, 1)
+    if breaks:
+        one = breaks[0]
+        more = f", and {len(breaks) - 1} more" if len(breaks) > 1 else ""
+        return Finding("database", False, f'record "{one.id}" (row {one.row}): {one.what}{more}',
+                       "advisor records --verify says what to do", 1)  # fmt: skip
     if not (os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)):
         return Finding("database", False, f"{path} cannot be written to by this user", "run as its owner", 1)
     size = path.stat().st_size / 1e6
