@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from advisor import units
-from advisor.explain.cells import number_at
 from advisor.explain.reasons import Explainer, difference
-from advisor.logic import Kleene
-from advisor.rulebook.evaluate import Finding
+from advisor.explain.relaxing import Relaxing
 from advisor.rulebook.quantities import QUANTITIES
-from advisor.verdict import GO, NO_GO, judge_starts, promised
+from advisor.verdict import GO, NO_GO, UNKNOWN, promised
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,34 +52,46 @@ def what_blocks(explainer: Explainer, task: int, starts: Sequence[int]) -> Block
     starts = list(starts)
     if not starts or bool((explainer.verdicts.verdict[task, starts] == GO).any()):
         return Blocked()
-    findings = [_of(finding, task, starts) for finding in explainer.findings]
-    applying = [at for at, finding in enumerate(findings) if finding.applies[0]]
-    failing = {at: [explainer.code(at, task, hour) == NO_GO for hour in starts] for at in applying}
-    always = tuple(findings[at].rule.id for at in applying if all(failing[at]))
-    sole = tuple(
-        blocker
-        for at in applying
-        if any(failing[at]) and (blocker := _sole(explainer, findings, at, task, starts)) is not None
-    )
-    by_change = sorted(sole, key=lambda blocker: (blocker.change is None, blocker.rule))
-    together = (by_change[0].rule,) if by_change else _smallest_set(explainer, findings, applying, task, starts)
-    return Blocked(always, tuple(by_change), together)
+    relaxing = Relaxing(explainer, task, starts)
+    codes = explainer.codes(task)[np.ix_(relaxing.at, starts)]
+    failing = codes == NO_GO
+    always = tuple(relaxing.findings[rule].rule.id for rule in np.flatnonzero(failing.all(axis=1)))
+    sole = _sole_blockers(explainer, relaxing, task, starts, np.flatnonzero(failing.any(axis=1)))
+    if sole:
+        return Blocked(always, sole, (sole[0].rule,))
+    known = np.flatnonzero((codes != UNKNOWN).all(axis=0))
+    together = _smallest_set(relaxing, known)
+    return Blocked(always, (), tuple(relaxing.findings[rule].rule.id for rule in together))
 
 
-def _sole(explainer: Explainer, findings: list[Finding], at: int, task: int, starts: list[int]) -> Blocker | None:
-    opened = _opened(explainer, findings, {at}, task, starts)
-    if not len(opened):
-        return None
-    changes = [(change, position) for position in opened if (change := _least_change(explainer, findings, at, task, starts, position)) is not None]  # fmt: skip
-    mine = findings[at]
+def _sole_blockers(
+    explainer: Explainer, relaxing: Relaxing, task: int, starts: list[int], rules: np.ndarray
+) -> tuple[Blocker, ...]:
+    """The rules among some that alone stand in the way, those with a change that can be told first."""
+    alone = np.eye(len(relaxing.at), dtype=bool)[rules]
+    found = [
+        _blocker(explainer, relaxing, int(rule), task, starts, np.flatnonzero(opened))
+        for rule, opened in zip(rules, relaxing.opens(alone), strict=True)
+        if opened.any()
+    ]
+    return tuple(sorted(found, key=lambda blocker: (blocker.change is None, blocker.rule)))
+
+
+def _blocker(
+    explainer: Explainer, relaxing: Relaxing, rule: int, task: int, starts: list[int], opened: np.ndarray
+) -> Blocker:
+    mine, at = relaxing.findings[rule], relaxing.at[rule]
+    changes = _least_changes(explainer, relaxing, rule, task, opened)
     quantity = QUANTITIES[mine.rule.measure.quantity]
-    change, position = min(changes, default=(None, opened[0]))
-    start = explainer.area.conditions.axis[starts[position]]
+    known = np.flatnonzero(~np.isnan(changes))
+    first = known[changes[known].argmin()] if len(known) else 0
+    change, hour = float(changes[first]), starts[opened[first]]
+    start = explainer.area.conditions.axis[hour]
     when = explainer.local(start, task)
     title = mine.rule.title
-    if change is None or not np.isfinite(change) or quantity.dimension in ("truth", "count"):
+    if not np.isfinite(change) or quantity.dimension in ("truth", "count"):
         if "{warning}" in mine.rule.words["fails"]:
-            title = explainer.warnings(explainer.findings[at], task, starts[position])
+            title = explainer.warnings(explainer.findings[at], task, hour)
         text = f"{title} alone stands in the way of {when}."
         return Blocker(mine.rule.id, title, None, quantity.dimension, start, text)
     dimension = difference(explainer.dimension(quantity, task))
@@ -92,99 +102,70 @@ def _sole(explainer: Explainer, findings: list[Finding], at: int, task: int, sta
     return Blocker(mine.rule.id, title, change, dimension, start, text)
 
 
-def _opened(explainer: Explainer, findings: list[Finding], relaxed: set[int], task: int, starts: list[int]) -> np.ndarray:
-    """Positions among the starts that become a go when the relaxed rules hold wherever all they look at is known."""
-    changed = [
-        replace(finding, outcome=Kleene(finding.complete, finding.complete)) if at in relaxed else finding
-        for at, finding in enumerate(findings)
-    ]
-    again = judge_starts(
-        changed,
-        explainer.nominal[starts],
-        explainer.lead_hours[starts],
-        explainer.floors,
-        explainer.horizon_hours,
-        explainer.verdicts.everything_floor,
-    )
-    return np.flatnonzero(again.verdict[0] == GO)
-
-
-def _least_change(explainer: Explainer, findings, at: int, task: int, starts: list[int], position: int) -> float | None:
-    """The k-th smallest shortfall among members in which the other rules hold, k = ceil(floor x N).
+def _least_changes(
+    explainer: Explainer, relaxing: Relaxing, rule: int, task: int, opened: np.ndarray
+) -> np.ndarray:
+    """The k-th smallest shortfall among members in which the other rules hold, k = ceil(floor x N), by start.
 
     It must meet the floor of everything jointly, that of safety and label rules jointly where the rule is one of them,
-    and the rule's own.
+    and the rule's own. NaN where there are too few such members, infinite where too few of them are known.
     """
-    mine = findings[at]
-    shortfall = np.maximum(-mine.margin()[0, :, position], 0.0)
-    known = mine.complete[0, :, position] & ~np.isnan(shortfall)
-    shortfall = np.where(known, shortfall, np.inf)
-    members = max(finding.outcome.holds.shape[1] for finding in findings)
-    shortfall = np.broadcast_to(shortfall, members)
-    known_members = np.broadcast_to(known, members).sum()
-    count = int(promised(known_members, explainer.nominal[starts[position]])) if members > 1 else 1
-    others = [finding for other, finding in enumerate(findings) if other != at and finding.applies[0]]
-    strict = mine.kind(0) != "effect"
+    mine = relaxing.findings[rule]
+    margins = np.stack([mine.margin_at(task, relaxing.starts[start]) for start in opened], axis=1)
+    shortfall = np.maximum(-margins, 0.0)
+    known = relaxing.row(mine.complete)[:, opened] & ~np.isnan(shortfall)
+    shape = (relaxing.members, len(opened))
+    shortfall = np.broadcast_to(np.where(known, shortfall, np.inf), shape)
+    known_members = np.broadcast_to(known, shape).sum(axis=0)
+    count = (
+        promised(known_members, relaxing.nominal[opened]) if relaxing.members > 1 else np.ones(len(opened))
+    )
     pools = [
-        (explainer.verdicts.everything_floor, shortfall[_all_hold(others, members, position)]),
-        (explainer.verdicts.floors[at, task], shortfall),
+        (explainer.verdicts.everything_floor, relaxing.others_hold(rule)),
+        (
+            explainer.verdicts.floors[relaxing.at[rule], task],
+            np.ones((relaxing.members, len(relaxing.nominal)), bool),
+        ),
     ]
-    if strict:
-        in_strict = [finding for finding in others if finding.kind(0) != "effect"]
-        pools.append((explainer.floors["safety_and_label"], shortfall[_all_hold(in_strict, members, position)]))
-    changes = []
+    if relaxing.strict[rule]:
+        pools.append((explainer.floors["safety_and_label"], relaxing.others_hold(rule, strict_alone=True)))
+    changes = np.zeros(len(opened))
     for floor, pool in pools:
-        wanted = max(int(np.ceil(floor * count - 1e-9)), 1)
-        if wanted > len(pool):
-            return None
-        changes.append(float(np.sort(pool)[wanted - 1]))
-    return max(changes)
+        pool = pool[:, opened]
+        wanted = np.maximum(np.ceil(floor * count - 1e-9).astype(int), 1)
+        ordered = np.sort(np.where(pool, shortfall, np.inf), axis=0)
+        decisive = np.take_along_axis(ordered, np.minimum(wanted, len(ordered))[None] - 1, axis=0)[0]
+        changes = np.maximum(changes, np.where(wanted > pool.sum(axis=0), np.nan, decisive))
+    return changes
 
 
-def _all_hold(findings: list[Finding], members: int, position: int) -> np.ndarray:
-    hold = np.ones(members, dtype=bool)
-    for finding in findings:
-        hold &= finding.outcome.holds[0, :, position]
-    return hold
-
-
-def _smallest_set(explainer: Explainer, findings, applying: list[int], task: int, starts: list[int]) -> tuple[str, ...]:
+def _smallest_set(relaxing: Relaxing, starts: np.ndarray) -> tuple[int, ...]:
     """Relax, start by start, the rules with the least chance until the start is a go; then drop what was not needed."""
     best: tuple[int, ...] = ()
-    for position, hour in enumerate(starts):
-        if any(explainer.code(at, task, hour) not in (GO, NO_GO) for at in applying):
+    rules = len(relaxing.at)
+    for start in starts:
+        order = np.argsort(relaxing.lower[:, start], kind="stable")
+        # the first one of the order, the first two, and so on, as long as that is fewer than what was found before
+        sets = _sets([order[: size + 1] for size in range(len(best) - 1 if best else rules)], rules)
+        opened = relaxing.opens(sets, start)[:, 0]
+        if not opened.any():
             continue
-        order = sorted(applying, key=lambda at: number_at(explainer.verdicts.rules[at].lower, task, hour))
-        relaxed: list[int] = []
-        for at in order:
-            if best and len(relaxed) + 1 >= len(best):
-                break
-            relaxed.append(at)
-            if position in _opened(explainer, findings, set(relaxed), task, starts):
-                needed = [one for one in relaxed if position not in _opened(explainer, findings, set(relaxed) - {one}, task, starts)]  # fmt: skip
-                if needed and position in _opened(explainer, findings, set(needed), task, starts):
-                    relaxed = needed
-                if not best or len(relaxed) < len(best):
-                    best = tuple(relaxed)
-                break
-    return tuple(findings[at].rule.id for at in best)
+        relaxed = order[: opened.argmax() + 1]
+        without_one = _sets([relaxed[relaxed != one] for one in relaxed], rules)
+        needed = relaxed[~relaxing.opens(without_one, start)[:, 0]]
+        if len(needed) and relaxing.opens(_sets([needed], rules), start).any():
+            relaxed = needed
+        if not best or len(relaxed) < len(best):
+            best = tuple(int(rule) for rule in relaxed)
+    return best
 
 
-def _of(finding: Finding, task: int, starts: list[int]) -> Finding:
-    """The finding of one task at some starts only."""
-
-    def pick(values):
-        return values[task if values.shape[0] > 1 else 0][None][..., starts]
-
-    def row(values):
-        return values if values is None else values[task : task + 1]
-
-    return replace(
-        finding, applies=row(finding.applies), value=pick(finding.value), at_least=row(finding.at_least),
-        at_most=row(finding.at_most), outcome=Kleene(pick(finding.outcome.holds), pick(finding.outcome.known)),
-        complete=pick(finding.complete), from_label=row(finding.from_label), blank=row(finding.blank), length=row(finding.length), slot=None,
-        estimated=np.zeros((1, 1, 1), dtype=bool),
-    )  # fmt: skip
+def _sets(members: Sequence[np.ndarray], rules: int) -> np.ndarray:
+    """Sets of rules as rows (set, rule)."""
+    sets = np.zeros((len(members), rules), dtype=bool)
+    for row, some in zip(sets, members, strict=True):
+        row[some] = True
+    return sets
 
 
 def least_change(blocker: Blocker, system: str) -> str:

@@ -62,7 +62,7 @@ def difference(dimension: str) -> str:
 
 
 class Explainer:
-    """Explains the starts of one evaluated outlook. Holds no state of its own; a bundle of what explanations need."""
+    """Explains the starts of one evaluated outlook; a bundle of what explanations need."""
 
     def __init__(self, findings: Sequence[Finding], verdicts: Verdicts, area: AreaConditions, lead_hours: np.ndarray,
                  floors: Mapping[str, float], horizon_hours: float, system: str):  # fmt: skip
@@ -74,6 +74,7 @@ class Explainer:
             system,
         )
         self.nominal = area.conditions.forecast.nominal_members
+        self._codes: dict[int, np.ndarray] = {}
 
     # one start --------------------------------------------------------------------------------------------------
 
@@ -110,7 +111,12 @@ class Explainer:
         if headroom is not None and spread > 0:
             return code, median(values), headroom, headroom / spread
         chance = number_at(self.verdicts.rules[at].lower, task, hour)
-        return code, median(values), headroom, _standing(chance, floor or self.verdicts.everything_floor, code)
+        return (
+            code,
+            median(values),
+            headroom,
+            _standing(chance, floor or self.verdicts.everything_floor, code),
+        )
 
     def reason(self, at: int, task: int, hour: int) -> RuleReason:
         finding = self.findings[at]
@@ -136,14 +142,20 @@ class Explainer:
 
     def code(self, at: int, task: int, hour: int) -> int:
         """GO, NO_GO or UNKNOWN of one rule at one start, by its floor."""
-        chance, floor = self.verdicts.rules[at], self.verdicts.floors[at, task]
-        return self._rule_verdict(number_at(chance.lower, task, hour), number_at(chance.upper, task, hour), floor)
+        return int(self.codes(task)[at, hour])
 
-    def _rule_verdict(self, lower: float, upper: float, floor: float) -> int:
-        wanted = max(floor, self.verdicts.everything_floor) if floor == 0.0 else floor
-        if lower >= wanted - 1e-9:
-            return GO
-        return NO_GO if upper < wanted - 1e-9 else UNKNOWN
+    def codes(self, task: int) -> np.ndarray:
+        """GO, NO_GO or UNKNOWN of every rule at every start of a task (finding, hour), by its floor."""
+        if task not in self._codes:
+            shape = (len(self.findings), len(self.lead_hours))
+            lower, upper = np.empty(shape), np.empty(shape)
+            for at, chance in enumerate(self.verdicts.rules):
+                row = task if len(chance.lower) > 1 else 0
+                lower[at], upper[at] = chance.lower[row], chance.upper[row]
+            floors = self.verdicts.floors[:, task]
+            wanted = np.where(floors == 0.0, self.verdicts.everything_floor, floors)[:, None] - 1e-9
+            self._codes[task] = np.where(lower >= wanted, GO, np.where(upper < wanted, NO_GO, UNKNOWN))
+        return self._codes[task]
 
     def _headroom(self, finding: Finding, task: int, hour: int, floor: float) -> float | None:
         """The margin that at least `floor` of the nominal members keep; None where too few are known."""
@@ -235,14 +247,20 @@ class Explainer:
         """Where the limit comes from; where the label gives the time alone, that and where the limit comes from."""
         rule, stated = finding.rule, self.area.table.label
         limits = [one.label for one in (rule.at_most, rule.at_least) if one is not None and one.label]
-        span = [rule.measure.length.label] if rule.measure.length is not None and rule.measure.length.label else []
+        span = (
+            [rule.measure.length.label]
+            if rule.measure.length is not None and rule.measure.length.label
+            else []
+        )
         from_label = [name for name in limits if not np.isnan(stated[name][task])]
         time_from_label = [name for name in span if not np.isnan(stated[name][task])]
         tasks = self.area.table.tasks
         file = f" ({tasks[task].label.source_file})" if tasks and tasks[task].label.source_file else ""
         if from_label:
             return f"label: {', '.join([*from_label, *time_from_label])}{file}"
-        others = [one.text if one.kind == "common practice" else f"{one.kind}: {one.text}" for one in rule.sources]
+        others = [
+            one.text if one.kind == "common practice" else f"{one.kind}: {one.text}" for one in rule.sources
+        ]
         if time_from_label:
             others.insert(0, f"label, for the time: {', '.join(time_from_label)}{file}")
         return "; ".join(others)
