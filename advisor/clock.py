@@ -30,7 +30,10 @@ def parse_instant(text: str, what: str = "time") -> datetime:
         raise UsageError(
             f'{what} "{text}" says no time zone', hint=f'write "{text}Z" for UTC, or add an offset'
         )
-    return instant.astimezone(UTC)
+    try:
+        return instant.astimezone(UTC)
+    except OverflowError as error:
+        raise UsageError(f'{what} "{text}" is outside the years 1 to 9999 of UTC') from error
 
 
 def parse_day(text: str, what: str = "day") -> date:

@@ -16,6 +16,14 @@ import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+#: letters of each part of a message; what was written may be of any length, and is told back in it
+LONGEST_PART = 600
+
+
+def clipped(text: str, most: int = LONGEST_PART) -> str:
+    """The text, or its beginning and its end where it is too long to be read."""
+    return text if len(text) <= most else f"{text[: most - 103]} … {text[-100:]}"
+
 
 @dataclass(frozen=True, slots=True)
 class Problem:
@@ -24,6 +32,10 @@ class Problem:
     what: str
     where: str = ""
     hint: str = ""
+
+    def __post_init__(self):
+        for name in ("what", "where", "hint"):
+            object.__setattr__(self, name, clipped(getattr(self, name)))
 
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""
@@ -39,8 +51,8 @@ class AdvisorError(Exception):
 
     def __init__(self, what: str, *, where: str = "", hint: str = "", problems: Iterable[Problem] = ()):
         self.problems = tuple(problems) or (Problem(what, where, hint),)
-        self.what, self.where, self.hint = what, where, hint
-        super().__init__(what)
+        self.what, self.where, self.hint = clipped(what), clipped(where), clipped(hint)
+        super().__init__(self.what)
 
     def __str__(self) -> str:
         if len(self.problems) == 1 and self.problems[0].what == self.what:
@@ -72,13 +84,13 @@ class SourceUnreachable(WeatherError):
 
 
 class NotDelivered(AdvisorError):
-    """`permanent` errors are not tried again."""
+    """`permanent` errors are not tried again, others not before `not_before` [s], which the receiver asked for."""
 
     code, exit_status = "not_delivered", 7
 
-    def __init__(self, what: str, *, permanent: bool = False, **details):
+    def __init__(self, what: str, *, permanent: bool = False, not_before: float = 0.0, **details):
         super().__init__(what, **details)
-        self.permanent = permanent
+        self.permanent, self.not_before = permanent, not_before
 
 
 class StoreError(AdvisorError):

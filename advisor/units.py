@@ -88,7 +88,12 @@ inHg = 3386.389 * pascal
 watt = kilogram * meter ** 2 / second ** 3 = W
 """
 
-_NUMBER = re.compile(r"\s*([-+]?\d[\d_]*(?:\.\d+)?(?:[eE][-+]?\d+)?)\s*(.*?)\s*$", re.DOTALL)
+_NUMBER = re.compile(r"([-+]?\d[\d_]*(?:\.\d+)?(?:[eE][-+]?\d+)?)\s*(.*)", re.DOTALL)
+#: letters of the longest unit that is looked at; the longest of the trade, "fl oz/1,000 square feet", has 24
+_LONGEST_UNIT = 60
+#: names and small numbers, joined, with small powers: anything else would be arithmetic for pint to carry out
+_UNIT = re.compile(r"[\w\s*/^().,+-]*", re.ASCII)
+_ARITHMETIC = re.compile(r"\d{7}|(?:\^|\*\*)(?!\s*[-+]?[1-4](?![\w.]|\s*(?:\^|\*\*)))")
 _SPELLINGS = (
     (re.compile(r"°\s*([CF])"), r"deg\1"),
     (re.compile(r"\bfl\.?\s*oz\b"), "floz"),
@@ -136,6 +141,8 @@ def conversion(unit: str, dimension: str) -> tuple[float, float]:
         When the unit is not known or measures something else.
     """
     canonical = DIMENSIONS[dimension][0]
+    if len(unit) > _LONGEST_UNIT:
+        raise UnitError(f'"{unit}" is too long for a unit', hint=f"write it as {example(dimension)}")
     spelled = _respell(unit)
     if spelled == canonical or (spelled in ("", "1") and canonical == "1"):
         return 1.0, 0.0
@@ -150,9 +157,7 @@ def conversion(unit: str, dimension: str) -> tuple[float, float]:
         )
         canonical = "delta_degree_Celsius"
     if spelled in ("", "1"):
-        raise UnitError(
-            f"a unit is missing: this is {_named(dimension)}, write it as {example(dimension)}"
-        )
+        raise UnitError(f"a unit is missing: this is {_named(dimension)}, write it as {example(dimension)}")
     known = FACTORS.get((spelled, dimension))
     return known if known is not None else by_pint(unit, spelled, canonical, dimension)
 
@@ -160,22 +165,27 @@ def conversion(unit: str, dimension: str) -> tuple[float, float]:
 def by_pint(unit: str, spelled: str, canonical: str, dimension: str) -> tuple[float, float]:
     """What pint says of a unit; the usual ones stand in `advisor.unit_factors`, as pint gave them."""
     try:
+        if not _UNIT.fullmatch(spelled) or _ARITHMETIC.search(spelled):
+            raise ValueError(spelled)
         source = _unit(spelled)
         measures = source.dimensionality
     except Exception as error:
         raise UnitError(f'"{unit}" is not a unit that is known here', hint=_unit_hint(spelled)) from error
     target = _unit(canonical)
+    wrong = UnitError(
+        f'"{unit}" does not measure {_named(dimension)}', hint=f"write it as {example(dimension)}"
+    )
     if measures != target.dimensionality:
-        raise UnitError(
-            f'"{unit}" does not measure {_named(dimension)}',
-            hint=f"write it as {example(dimension)}",
-        )
+        raise wrong
     quantity = _registry().Quantity
-    zero, one = quantity(0.0, source).to(target).magnitude, quantity(1.0, source).to(target).magnitude
-    if dimension != "temperature":
-        return float(one), 0.0
-    hundred = quantity(100.0, source).to(target).magnitude
-    return float(hundred - zero) / 100.0, float(zero)
+    try:
+        zero, one, hundred = (
+            float(quantity(value, source).to(target).magnitude) for value in (0.0, 1.0, 100.0)
+        )
+    except Exception as error:
+        # a temperature times or over something has no zero of its own
+        raise wrong from error
+    return (one, 0.0) if dimension != "temperature" else ((hundred - zero) / 100.0, zero)
 
 
 def parse(text: str, dimension: str) -> float:
@@ -188,14 +198,17 @@ def parse(text: str, dimension: str) -> float:
     """
     if not isinstance(text, str):
         raise UnitError(f"{text!r} is not a quantity: write text with a unit, such as {example(dimension)}")
-    match = _NUMBER.match(_respell_thousands(text))
+    match = _NUMBER.fullmatch(_respell_thousands(text.strip()))
     if not match:
         raise UnitError(f'"{text}" does not begin with a number', hint=f"write it as {example(dimension)}")
     number = float(match.group(1).replace("_", ""))
     if not math.isfinite(number):
         raise UnitError(f'"{text}" is not a finite number')
     factor, offset = conversion(match.group(2), dimension)
-    return number * factor + offset
+    value = number * factor + offset
+    if not math.isfinite(value):
+        raise UnitError(f'"{text}" is not a finite number')
+    return value
 
 
 def convert(values, unit: str, dimension: str):
