@@ -25,6 +25,8 @@ _COMMANDS = {
     "start": ("start", "start"),
     "record": ("record", "record"),
     "records": ("records", "records"),
+    "backup": ("backup", "backup"),
+    "restore": ("backup", "restore"),
     "plan": ("plan", "plan"),
     "reschedule": ("reschedule", "reschedule"),
     "almanac": ("almanac", "almanac"),
@@ -53,6 +55,10 @@ _SAYS = {
     "start": "Judge a start now by what was measured and seen in the last 15 minutes.",
     "record": "Record a pass.",
     "records": "List the passes that were made, oldest first; --json and --format csv for programs.",
+    "backup": "Copy records, notices and kept answers into one file, also while the service runs, and check "
+    "the copy.",
+    "restore": "Go back to a backup: check it, keep the present ledger aside, and put it in its place in one "
+    "step.",
     "plan": "Tell where each sequence stands, what the label leaves of its year, and what has to "
     "rest around a pass.",
     "reschedule": "Find the passes that are overdue and list what can be done, ranked; --choose changes "

@@ -194,12 +194,15 @@ def _examined(connection: sqlite3.Connection, path: Path) -> Examined:
         found = chain.verify(connection) if linked and not problems else None
         count = 0 if problems else connection.execute("SELECT count(*) FROM records").fetchone()[0]
     except sqlite3.DatabaseError as error:
-        if not (getattr(error, "sqlite_errorname", None) or "").startswith(
-            ("SQLITE_CORRUPT", "SQLITE_NOTADB")
-        ):
+        if not is_damage(error):
             raise
         return Examined(path, 0, 0, None, (Problem(f"the database is damaged: {error}", str(path), _OTHER),))
     return Examined(path, version, count, found, tuple(Problem(text, str(path), _OTHER) for text in problems))
+
+
+def is_damage(error: sqlite3.Error) -> bool:
+    """Whether the engine says that the file itself is wrong."""
+    return (getattr(error, "sqlite_errorname", None) or "").startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB"))
 
 
 def _of_target(error: sqlite3.Error) -> bool:
