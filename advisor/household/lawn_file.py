@@ -37,6 +37,8 @@ from advisor.household.vocabulary import (
 from advisor.model import DEFAULT_FLOORS
 from advisor.quiet import is_quiet, quiet_hours
 from advisor.soil.texture import TEXTURES
+from advisor.store.masking import masked
+from advisor.web_address import what_is_wrong
 
 _MODEL = re.compile(r"[a-z][a-z0-9_]{1,40}")
 _COORDINATE = (
@@ -152,9 +154,10 @@ class WeatherTable(Table):
     @classmethod
     def _addresses(cls, value: dict[str, str]) -> dict[str, str]:
         for source, address in value.items():
-            if not address.startswith(("http://", "https://")):
+            wrong = what_is_wrong(address)
+            if wrong:
                 raise fault(
-                    f'the host of {source}, "{address}", is not an address', 'begin it with "https://"'
+                    f'the host of {source}, "{masked(address)}", is not an address: {wrong}', 'begin it with "https://"'
                 )
         return value
 
@@ -177,6 +180,17 @@ class ChannelTable(Table):
     secret_file: Text | None = None
     secret_env: Text | None = None
     receiver_drops_repeats: bool | None = None
+
+    @field_validator("url")
+    @classmethod
+    def _address(cls, value: str | None) -> str | None:
+        wrong = "" if value is None else what_is_wrong(value, with_user=True)
+        if wrong:
+            raise fault(
+                f'"{masked(value)}" is not an http or https address: {wrong}',
+                'write url = "https://example.org/notices"',
+            )
+        return value
 
     @model_validator(mode="after")
     def _complete(self):

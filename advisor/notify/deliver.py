@@ -35,9 +35,10 @@ class Retry:
     longest: timedelta = timedelta(minutes=60)
     attempts: int = 8
 
-    def wait(self, attempts: int) -> timedelta:
-        """How long to wait after this many attempts."""
-        return min(self.longest, self.first * 2 ** min(max(attempts - 1, 0), 30))
+    def wait(self, attempts: int, asked: float = 0.0) -> timedelta:
+        """How long to wait after this many attempts; longer where the receiver asked for more [s], up to `longest`."""
+        asked_for = timedelta(seconds=min(asked, self.longest.total_seconds()))
+        return max(asked_for, min(self.longest, self.first * 2 ** min(max(attempts - 1, 0), 30)))
 
 
 @dataclass(slots=True)
@@ -142,7 +143,8 @@ def _send(
             outbox.settle(store, delivery.id, "failed", now, text)
             report.failed += 1
         else:
-            outbox.postpone(store, delivery.id, now + retry.wait(attempts), text)
+            asked = error.not_before if known else 0.0
+            outbox.postpone(store, delivery.id, now + retry.wait(attempts, asked), text)
             report.postponed += 1
         report.errors.append(f"{channel.name}: {delivery.notice_id}: {text}")
     else:

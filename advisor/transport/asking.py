@@ -8,7 +8,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, Literal
-from urllib.parse import urlsplit
 
 import requests
 
@@ -19,6 +18,7 @@ from advisor.sources.reading import read_document
 from advisor.sources.request import Request
 from advisor.transport.policy import Archived, decide, retry_after_seconds
 from advisor.transport.wire import LONGEST_WAIT, get, new_session, unreachable
+from advisor.web_address import what_is_wrong
 
 #: connecting and each wait for more bytes [s]
 TIMEOUT = (3.05, 20.0)
@@ -116,9 +116,10 @@ def fetch(
     now = now or datetime.now(UTC)
     shown = request.shown
     agent = user_agent(contact)
-    if urlsplit(request.url).scheme not in ("http", "https"):
+    wrong = what_is_wrong(request.url)
+    if wrong:
         raise UsageError(
-            f'"{shown}" is not an address of the web', hint="it must begin with https:// or http://"
+            f'"{shown}" is not an address of the web: {wrong}', hint="it must begin with https:// or http://"
         )
     decision = decide(previous, shown, now, force=force, at_least=fresh_hours)
     if decision.action == "use":
@@ -202,7 +203,9 @@ def _ask(provider: Source, latitude, longitude, contact, kept, base, session, op
         leads = provider.lead_hours if not answers else 0.0
         previous = kept(request.shown)
         try:
-            answer = fetch(request, contact=contact, previous=previous, session=session, fresh_hours=leads, **options)
+            answer = fetch(
+                request, contact=contact, previous=previous, session=session, fresh_hours=leads, **options
+            )
         except _NotFound:
             # A grid cell from a kept answer may have been redefined: ask once more which cell it is.
             if refreshed or not answers or answers[-1].origin == "network":

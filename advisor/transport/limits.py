@@ -49,7 +49,9 @@ def limit_of(host: str) -> Limit:
     host = host.lower().rstrip(".")
     if host == "localhost" or _is_loopback(host):
         return THIS_COMPUTER
-    return next((limit for name, limit in LIMITS.items() if host == name or host.endswith("." + name)), ANY_OTHER)
+    return next(
+        (limit for name, limit in LIMITS.items() if host == name or host.endswith("." + name)), ANY_OTHER
+    )
 
 
 def _is_loopback(host: str) -> bool:
@@ -74,7 +76,9 @@ class Gate:
         Seconds that only go forward, and waiting; replaced by tests.
     """
 
-    def __init__(self, clock: Callable[[], float] = time.monotonic, sleep: Callable[[float], None] = time.sleep):
+    def __init__(
+        self, clock: Callable[[], float] = time.monotonic, sleep: Callable[[float], None] = time.sleep
+    ):
         self._clock, self._sleep = clock, sleep
         self._guard = threading.Lock()
         self._places: dict[str, threading.BoundedSemaphore] = {}

@@ -21,7 +21,8 @@ PACKAGE = Path(advisor.__file__).resolve().parent
 
 LAYERS: tuple[tuple[str, ...], ...] = (
     # 0 words, units, instants, three values
-    ("", "clock", "errors", "logic", "toml_lines", "unit_factors", "units", "variables"),
+    ("", "clock", "errors", "logic", "toml_lines", "unit_factors", "units", "variables",
+     "web_address"),
     # 1 frozen types and pure formulas
     (
         "atmosphere", "drift", "growth", "lawn_work", "mix", "model", "quiet", "rain", "season", "soil",

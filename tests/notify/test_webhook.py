@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import hmac
 import json
@@ -9,7 +10,7 @@ import socket
 import struct
 import threading
 import time
-from datetime import date
+from datetime import date, timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
@@ -28,6 +29,7 @@ class Receiver:
 
     def __init__(self):
         self.statuses, self.requests, self.hang, self.reset = [200], [], 0.0, False
+        self.retry_after = ""
         outer = self
 
         class Handler(BaseHTTPRequestHandler):
@@ -43,6 +45,8 @@ class Receiver:
                     return
                 status = outer.statuses.pop(0) if len(outer.statuses) > 1 else outer.statuses[0]
                 self.send_response(status)
+                if outer.retry_after:
+                    self.send_header("Retry-After", outer.retry_after)
                 if 300 <= status < 400:
                     self.send_header("Location", f"http://127.0.0.1:{outer.port}/elsewhere")
                 self.send_header("Content-Length", "0")
@@ -132,6 +136,55 @@ def test_answers_that_refuse(receiver, message, status, permanent):
     assert caught.value.permanent is permanent
     assert len(receiver.requests) == 1, "redirections are not followed"
     assert "sesame" not in str(caught.value)
+
+
+# RFC 9110, 10.2.3: seconds or a date; with 503 and, by RFC 6585, 429
+@pytest.mark.parametrize(
+    ("status", "asked", "seconds"),
+    [(503, "120", 120), (429, "120", 120), (503, "", 0), (503, "soon", 0), (503, "-5", 0), (400, "120", 0),
+     (503, "999999999", 999_999_999), (503, "Mon, 21 Sep 2026 00:10:00 GMT", 600),
+     (503, "Sun, 20 Sep 2026 00:00:00 GMT", 0)],
+)  # fmt: skip
+def test_a_receiver_may_ask_for_more_time(receiver, message, status, asked, seconds):
+    receiver.statuses, receiver.retry_after = [status], asked
+    midnight = 1_789_948_800.0  # 2026-09-21T00:00Z
+    with pytest.raises(NotDelivered) as caught:
+        hook(receiver.url, clock=lambda: midnight).send(message)
+    assert caught.value.not_before == seconds
+
+
+@pytest.mark.parametrize(
+    ("asked", "minutes"), [("", 1), ("30", 1), ("600", 10), ("3600", 60), ("86400", 60), ("999999999", 60)]
+)
+def test_the_outbox_waits_as_long_as_it_is_asked_to_up_to_its_longest_wait(store, put, now, receiver, asked, minutes):
+    receiver.statuses, receiver.retry_after = [503], asked
+    put("front", "hook")
+    assert deliver_due(store, [hook(receiver.url)], now).postponed == 1
+    (row,) = outbox.listing(store)
+    assert row.next_try_at - now == timedelta(minutes=minutes)
+    receiver.statuses = [200]
+    assert deliver_due(store, [hook(receiver.url)], now + timedelta(minutes=minutes, seconds=-1)).sent == 0
+    assert deliver_due(store, [hook(receiver.url)], now + timedelta(minutes=minutes)).sent == 1
+
+
+def test_a_head_that_trickles_does_not_hold_the_delivery_up(message):
+    """A byte each 50 ms, for ever: whether it was taken is not known, and is told so in time."""
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+
+        def drip():
+            connection, _ = listening.accept()
+            with connection, contextlib.suppress(OSError):
+                connection.recv(65536)
+                connection.sendall(b"HTTP/1.1 ")
+                for _ in range(200):
+                    connection.sendall(b"x")
+                    time.sleep(0.05)
+
+        threading.Thread(target=drip, daemon=True).start()
+        started = time.monotonic()
+        with pytest.raises(RuntimeError, match="after the notice was sent"):
+            hook(f"http://127.0.0.1:{listening.getsockname()[1]}/", deadline=0.4).send(message)
+        assert time.monotonic() - started < 3.0
 
 
 @pytest.mark.parametrize("status", [200, 201, 202, 204])

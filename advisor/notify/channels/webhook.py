@@ -7,7 +7,7 @@ what is older than a few minutes.
 
 | what happens | it counts as |
 |---|---|
-| no connection; an answer 408, 425, 429 or 5xx | not delivered, tried again |
+| no connection; an answer 408, 425, 429 or 5xx | not delivered, tried again, no sooner than its Retry-After asks |
 | another answer than 2xx, redirections too: the address is wrong | not delivered for good |
 | the connection breaks or times out after the request | unknown; sent again only to a receiver that drops repeats |
 """
@@ -19,6 +19,7 @@ import hmac
 import json
 import time
 from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -27,10 +28,13 @@ from advisor.errors import InvalidFile, NotDelivered
 from advisor.notify.message import Message
 from advisor.notify.secrets import read_secret
 from advisor.store.masking import Secret, masked
+from advisor.web_address import what_is_wrong
 
 SCHEMA_ID = "advisor.notice/1"
 #: to connect, and for each piece of the answer [s]
 TIMEOUT = (3.05, 20.0)
+#: for the whole answer's head, however slowly it comes [s]
+DEADLINE = 30.0
 #: what a receiver should accept at most between sending and arriving [s]
 TOLERANCE = 300.0
 _PASSING = frozenset({408, 425, 429})
@@ -46,12 +50,13 @@ class WebhookChannel:
         *,
         drops_repeats: bool = False,
         timeout: tuple[float, float] = TIMEOUT,
+        deadline: float = DEADLINE,
         clock: Callable[[], float] = time.time,
         hidden: bool = False,
     ):
         self.name, self.idempotent = name, drops_repeats
         self._url, self._secret, self._hidden = url, secret, hidden
-        self._timeout, self._clock = timeout, clock
+        self._timeout, self._deadline, self._clock = timeout, deadline, clock
 
     def __repr__(self) -> str:
         return f"WebhookChannel({self.shown!r}, {self.name!r})"
@@ -71,6 +76,9 @@ class WebhookChannel:
     def send(self, message: Message) -> None:
         import requests
 
+        from advisor.transport.guarded import GuardedAdapter, watched
+        from advisor.transport.policy import retry_after_seconds
+
         body = written(message)
         moment = str(int(self._clock()))
         headers = {
@@ -82,10 +90,13 @@ class WebhookChannel:
         }
         try:
             # The answer's body is never read: nothing is expected in it, and it may be endless.
-            with requests.post(
-                self._url, data=body, headers=headers, timeout=self._timeout, allow_redirects=False, stream=True
-            ) as answer:
-                status = answer.status_code
+            with requests.Session() as session, watched(self._url, self._deadline):
+                for scheme in ("https://", "http://"):
+                    session.mount(scheme, GuardedAdapter())
+                with session.post(
+                    self._url, data=body, headers=headers, timeout=self._timeout, allow_redirects=False, stream=True
+                ) as answer:
+                    status, later = answer.status_code, answer.headers.get("Retry-After")
         except requests.RequestException as error:
             if _before_the_request(error):
                 raise NotDelivered(
@@ -97,7 +108,14 @@ class WebhookChannel:
             hint = "it is tried again" if passing else "check the address and the secret"
             if 300 <= status < 400:
                 hint = "write the address that it points to; redirections are not followed"
-            raise NotDelivered(f"the receiver answered {status}", permanent=not passing, where=self.shown, hint=hint)
+            wait = retry_after_seconds(later, datetime.fromtimestamp(self._clock(), UTC)) if passing else 0.0
+            raise NotDelivered(
+                f"the receiver answered {status}",
+                permanent=not passing,
+                not_before=wait,
+                where=self.shown,
+                hint=hint,
+            )
 
 
 def written(message: Message) -> bytes:
@@ -147,11 +165,11 @@ def from_settings(settings: Mapping[str, object], name: str, folder: Path) -> We
     """`url` (or `url_file`, `url_env` where it is secret), `secret_file` or `secret_env`, `receiver_drops_repeats`."""
     hidden = read_secret(settings, "url", name, folder)
     url = str(settings.get("url") or "") if hidden is None else hidden.reveal()
-    parts = urlsplit(url)
-    if parts.scheme not in ("http", "https") or not parts.hostname or any(char.isspace() for char in url):
+    wrong = what_is_wrong(url, with_user=True)
+    if wrong:
         shown = f'"{masked(url)}"' if hidden is None else "what is written there"
         raise InvalidFile(
-            f'the channel "{name}": {shown} is not an http or https address',
+            f'the channel "{name}": {shown} is not an http or https address: {wrong}',
             where="notices.channel",
             hint='write url = "https://example.org/notices"',
         )
