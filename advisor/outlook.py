@@ -12,7 +12,7 @@ import numpy as np
 from advisor.area_conditions import AreaConditions
 from advisor.clock import HOUR, local_dates, local_instant, to_numpy
 from advisor.conditions import Conditions, SiteTable
-from advisor.explain import Blocked, Explainer, RuleReason, what_blocks
+from advisor.explain import Blocked, Case, Explainer, RuleReason
 from advisor.forecast import Forecast, extended
 from advisor.model import DEFAULT_FLOORS, Household, PlanEntry, Record, Task
 from advisor.rulebook.evaluate import evaluate
@@ -42,10 +42,10 @@ class Day:
         Runs of go starts.
     candidates : tuple of datetime64[h]
         Starts inside the person's hours at which the work fits.
-    blocked : Blocked
-        What stands against a day that is no go.
     too_early : bool
         Unknown only because the day is too far ahead to decide.
+    case : Case, optional
+        What is said for and against it, worked out when it is asked for.
     """
 
     day: date
@@ -55,12 +55,35 @@ class Day:
     shown_start: np.datetime64 | None
     chance: float | None
     chance_upper: float | None
-    tightest: RuleReason | None
-    reasons: tuple[RuleReason, ...]
     windows: tuple[tuple[np.datetime64, np.datetime64], ...]
     candidates: tuple[np.datetime64, ...]
-    blocked: Blocked
     too_early: bool
+    case: Case | None = None
+
+    @property
+    def failing(self) -> tuple[RuleReason, ...]:
+        """Reasons of rules that are broken at the shown start; cheaper than all reasons."""
+        return () if self.case is None else self.case.failing
+
+    @property
+    def unknown(self) -> tuple[RuleReason, ...]:
+        """Reasons of rules that are not known there."""
+        return () if self.case is None else self.case.unknown
+
+    @property
+    def reasons(self) -> tuple[RuleReason, ...]:
+        """What every rule says of the shown start: what blocks first, then what is not known, then the tightest."""
+        return () if self.case is None else self.case.reasons
+
+    @property
+    def tightest(self) -> RuleReason | None:
+        """The first of the reasons."""
+        return None if self.case is None else self.case.tightest
+
+    @property
+    def blocked(self) -> Blocked:
+        """What stands against a day that is no go."""
+        return Blocked() if self.case is None else self.case.blocked
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,20 +207,12 @@ def _day(task: int, day: date, hours: np.ndarray, explainer: Explainer, lead: np
     candidates = future[fits]
     shown_among = candidates if len(candidates) else (future if len(future) else hours[-1:])
     codes = verdicts.verdict[task, candidates]
-    if not len(candidates) or (codes == NO_GO).all():
-        code = NO_GO
-    else:
-        code = GO if (codes == GO).any() else UNKNOWN
-    if code == GO:
-        shown_among = candidates[codes == GO]
-    elif code == UNKNOWN:
-        shown_among = candidates[codes == UNKNOWN]
-    shown, reasons = _best(task, shown_among, explainer)
+    code = next((one for one in (GO, UNKNOWN) if (codes == one).any()), NO_GO)
+    if code != NO_GO:
+        shown_among = candidates[codes == code]
+    shown = explainer.nearest(task, shown_among)
     runs = _runs(candidates[codes == GO])
     window = next((run for run in runs if run[0] <= shown <= run[1]), None) if code == GO else None
-    blocked = what_blocks(explainer, task, [int(hour) for hour in candidates]) if code != GO else Blocked()
-    if not len(candidates):
-        blocked = Blocked(("availability",), (), ("availability",))
     return Day(
         day=day,
         verdict=VERDICT_WORDS[code],
@@ -206,24 +221,11 @@ def _day(task: int, day: date, hours: np.ndarray, explainer: Explainer, lead: np
         shown_start=axis[shown],
         chance=float(verdicts.everything.lower[task, shown]),
         chance_upper=float(verdicts.everything.upper[task, shown]),
-        tightest=reasons[0] if reasons else None,
-        reasons=tuple(reasons),
         windows=tuple((axis[first], axis[last]) for first, last in runs),
         candidates=tuple(axis[candidates]),
-        blocked=blocked,
         too_early=bool(code == UNKNOWN and verdicts.too_early[task, shown]),
+        case=Case(explainer, task, shown, candidates.tolist()),
     )
-
-
-def _best(task: int, starts: np.ndarray, explainer: Explainer) -> tuple[int, list[RuleReason]]:
-    """The start that is most likely, then the one with the fewest failing rules, then with most headroom."""
-
-    def key(hour: int):
-        failing, unknown, standing = explainer.rank(task, hour)
-        return -explainer.verdicts.everything.lower[task, hour], failing, unknown, -standing, hour
-
-    hour = min((int(hour) for hour in starts), key=key)
-    return hour, explainer.reasons(task, hour)
 
 
 def _runs(hours: np.ndarray) -> list[tuple[int, int]]:

@@ -18,7 +18,8 @@ from advisor.errors import UsageError
 @click.option("--at", "at_hour", metavar="HOUR", help='Argue this start, local time, such as "14:00".')
 @click.option("--area", metavar="ID", help="Only this area.")
 @click.option("--treatment", metavar="ID", help="Only this treatment.")
-@click.option("--try", "trial", metavar="RULE=LIMIT", help='Ask what another limit would give, such as "nights=38 degF".')
+@click.option("--try", "trial", metavar="RULE=LIMIT",
+              help='Ask what another limit would give, such as "nights=38 degF".')  # fmt: skip
 def why(common, day, at_hour, area, treatment, trial):
     """Argue why DAY (a date, "today" or "tomorrow") is a go, a no-go or unknown."""
     from advisor.cli.scene import make_scene, retry_scene
@@ -89,7 +90,7 @@ def _at(outlook, task: int, found, at_hour: str):
     from datetime import time
 
     from advisor.clock import local_instant
-    from advisor.explain import what_blocks
+    from advisor.explain import Case
     from advisor.outlook import hour_index
 
     try:
@@ -104,12 +105,11 @@ def _at(outlook, task: int, found, at_hour: str):
 
     explainer, axis = outlook.explainer, outlook.forecast.axis
     verdict = VERDICT_WORDS[int(outlook.verdicts.verdict[task, hour])]
-    reasons = tuple(explainer.reasons(task, hour))
-    blocked = what_blocks(explainer, task, [hour])
+    start = axis[hour] if verdict == "go" else None
     return replace(
-        found, verdict=verdict, shown_start=axis[hour], best_start=axis[hour] if verdict == "go" else None,
-        window_end=axis[hour] if verdict == "go" else None, windows=((axis[hour], axis[hour]),) if verdict == "go" else (),
-        candidates=(axis[hour],), reasons=reasons, tightest=reasons[0] if reasons else None, blocked=blocked,
+        found, verdict=verdict, shown_start=axis[hour], best_start=start, window_end=start,
+        windows=() if start is None else ((start, start),),
+        candidates=(axis[hour],), case=Case(explainer, task, hour, [hour]),
         chance=float(outlook.verdicts.everything.lower[task, hour]),
         chance_upper=float(outlook.verdicts.everything.upper[task, hour]),
     )  # fmt: skip

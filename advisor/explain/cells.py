@@ -18,8 +18,11 @@ def median(values: np.ndarray) -> float:
     """Median of the known members; infinite where a ledger knows no bound, NaN where nothing is known."""
     if len(values) == 1:
         return float(values[0])
-    known = values[~np.isnan(values)]
-    return float(np.median(known)) if len(known) else np.nan
+    known = np.sort(values[~np.isnan(values)])
+    if not len(known):
+        return np.nan
+    low, high = known[(len(known) - 1) // 2], known[len(known) // 2]
+    return float(low if low == high else 0.5 * (low + high))
 
 
 def medians(rows: np.ndarray) -> np.ndarray:

@@ -18,6 +18,8 @@ from advisor.rulebook.evaluate import Finding, measured, nights_of_tasks, span_o
 from advisor.rulebook.quantities import QUANTITIES, Quantity
 from advisor.verdict import GO, NO_GO, UNKNOWN, VERDICT_WORDS, Verdicts, promised
 
+#: what is told first
+_ORDER = {NO_GO: 0, UNKNOWN: 1, GO: 2}
 #: dimensions whose distance to a limit has no spread to be measured by
 _NO_HEADROOM = ("truth", "count", "time", "application_rate")
 #: where values one standard spread below and above the middle lie among normal ones
@@ -75,24 +77,53 @@ class Explainer:
         )
         self.nominal = area.conditions.forecast.nominal_members
         self._codes: dict[int, np.ndarray] = {}
+        self._spreads: dict[str, np.ndarray] = {}
 
     # one start --------------------------------------------------------------------------------------------------
 
-    def reasons(self, task: int, hour: int) -> list[RuleReason]:
-        """Every applying rule at one start: what blocks first, then the tightest."""
+    def reasons(self, task: int, hour: int, *codes: int) -> list[RuleReason]:
+        """What every applying rule says of one start: what blocks first, then the tightest.
+
+        `codes` asks only for the rules with these verdicts.
+        """
+        wanted = codes or tuple(_ORDER)
         found = [
-            self.reason(at, task, hour) for at, finding in enumerate(self.findings) if finding.applies[task]
+            self.reason(at, task, hour) for at in self._applying(task) if self.code(at, task, hour) in wanted
         ]
-        order = {"no-go": 0, "unknown": 1, "go": 2}
+        order = {VERDICT_WORDS[code]: place for code, place in _ORDER.items()}
         return sorted(found, key=lambda reason: (order[reason.verdict], reason.standing, reason.rule))
 
-    def rank(self, task: int, hour: int) -> tuple[int, int, float]:
-        """(rules that fail, rules that are unknown, least standing) at one start."""
-        assessed = [
-            self._assess(at, task, hour) for at, finding in enumerate(self.findings) if finding.applies[task]
-        ]
-        codes = [code for code, _, _, _ in assessed]
-        return codes.count(NO_GO), codes.count(UNKNOWN), min((row[3] for row in assessed), default=0.0)
+    def tightest(self, task: int, hour: int) -> RuleReason | None:
+        """The first of the reasons."""
+        codes = {at: self.code(at, task, hour) for at in self._applying(task)}
+        worst = min(codes.values(), key=_ORDER.__getitem__, default=GO)
+
+        def place(at: int) -> tuple[float, str]:
+            return self._assess(at, task, hour)[3], self.findings[at].rule.id
+
+        first = min((at for at, code in codes.items() if code == worst), key=place, default=None)
+        return None if first is None else self.reason(first, task, hour)
+
+    def nearest(self, task: int, hours: np.ndarray) -> int:
+        """The start that is most likely, then the one with the fewest failing rules, then with most headroom."""
+        lower = self.verdicts.everything.lower[task, hours]
+        hours = hours[lower == lower.max()]
+        codes = self.codes(task)[self._applying(task)]
+        for code in (NO_GO, UNKNOWN):
+            count = (codes[:, hours] == code).sum(axis=0)
+            hours = hours[count == count.min()]
+        if len(hours) == 1:
+            return int(hours[0])
+        return int(max(hours, key=lambda hour: (self._least_standing(task, hour), -hour)))
+
+    def _least_standing(self, task: int, hour: int) -> float:
+        """Of the rules that are not kept, since one that is stands better than any of them; of all where all are."""
+        rules = self._applying(task)
+        open_ones = [at for at in rules if self.code(at, task, hour) != GO]
+        return min((self._assess(at, task, hour)[3] for at in open_ones or rules), default=0.0)
+
+    def _applying(self, task: int) -> list[int]:
+        return [at for at, finding in enumerate(self.findings) if finding.applies[task]]
 
     def _assess(self, at: int, task: int, hour: int) -> tuple[int, float, float | None, float]:
         """(verdict, median value, headroom, headroom in multiples of the spread) of one rule at one start."""
@@ -172,7 +203,7 @@ class Explainer:
 
     def _spread(self, quantity: Quantity, values: np.ndarray, hour: int, summed: bool) -> float:
         """The larger of the members' and the assumed one; a sum of rain has none where five members in six agree."""
-        assumed = float(np.nan_to_num(quantity.assumed_spread(self.lead_hours[hour])))
+        assumed = float(self._assumed_spread(quantity)[hour])
         known = values[np.isfinite(values)]
         if len(known) < 2:
             return assumed
@@ -180,6 +211,13 @@ class Explainer:
             low, high = np.quantile(known, _ONE_SPREAD)
             return max(float(high - low) / 2.0, assumed)
         return max(float(known.std()), assumed)
+
+    def _assumed_spread(self, quantity: Quantity) -> np.ndarray:
+        """At every start (hour,), 0 where a quantity has none."""
+        if quantity.name not in self._spreads:
+            spread = np.nan_to_num(quantity.assumed_spread(self.lead_hours))
+            self._spreads[quantity.name] = np.broadcast_to(spread, self.lead_hours.shape)
+        return self._spreads[quantity.name]
 
     def _limit(self, finding: Finding, task: int, value: float) -> float:
         """The limit that is nearer to the value."""

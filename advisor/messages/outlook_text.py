@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -53,7 +54,11 @@ def outlook_text(outlook: Outlook, width: int = 80) -> str:
         lines += _waiting_lines(scored, outlook, width)
     asks = _unknowns(outlook)
     if asks:
-        lines += ["", "Not known yet:", *(_wrap(_what_is_missing(text), width, "  - ", "    ") for text in asks)]
+        lines += [
+            "",
+            "Not known yet:",
+            *(_wrap(_what_is_missing(text), width, "  - ", "    ") for text in asks),
+        ]
     notes = weather_notes(outlook.forecast.provenance)
     if notes:
         lines += ["", "Of the weather:", *(_wrap(note, width, "  - ", "    ") for note in notes)]
@@ -100,21 +105,19 @@ def _decides(day: Day, system: str) -> str:
     if not day.candidates:
         return "no start fits your hours"
     if day.verdict == "unknown":
-        unknown = [reason for reason in day.reasons if reason.verdict == "unknown"]
         if day.too_early and day.chance is not None:
             return "too early to decide"
-        missing = list(dict.fromkeys(reason.missing for reason in unknown))
+        missing = list(dict.fromkeys(reason.missing for reason in day.unknown))
         return f"not known: {_joined(missing)}" if missing else "not known"
     if day.verdict == "no-go":
-        failing = [reason for reason in day.reasons if reason.verdict == "no-go"]
-        if len(day.blocked.sole) == 1 and len(failing) == 1:
-            return f"{failing[0].title.lower()}, alone{_short_of(day.blocked.sole[0], system)}"
-        return _names(failing)
+        if len(day.failing) == 1 and len(day.blocked.sole) == 1:
+            return f"{day.failing[0].title.lower()}, alone{_short_of(day.blocked.sole[0], system)}"
+        return _names(day.failing)
     tight = day.tightest
     return f"tightest: {tight.title.lower()}{_spare(tight, system)}" if tight else ""
 
 
-def _names(reasons: list[RuleReason]) -> str:
+def _names(reasons: Sequence[RuleReason]) -> str:
     return _joined([reason.title.lower() for reason in reasons])
 
 
@@ -148,8 +151,7 @@ def why_text(outlook: Outlook, scored: TaskOutlook, day: Day, width: int = 80) -
         if day.shown_start is not None
         else None
     )
-    failing = [reason for reason in day.reasons if reason.verdict == "no-go"]
-    unknown = [reason for reason in day.reasons if reason.verdict == "unknown"]
+    failing, unknown = day.failing, day.unknown
     kept = [reason for reason in day.reasons if reason.verdict == "go"]
     if not day.candidates:
         lines.append(_wrap(f"No start on this day lies inside your hours. For {shown}, the nearest:", width))
@@ -192,7 +194,7 @@ def _case(reason: RuleReason, width: int, mark: str) -> list[str]:
 
 
 def _change(
-    day: Day, outlook: Outlook, failing: list[RuleReason], unknown: list[RuleReason], width: int
+    day: Day, outlook: Outlook, failing: Sequence[RuleReason], unknown: Sequence[RuleReason], width: int
 ) -> list[str]:
     decided = decided_from(day, outlook)
     if decided:
@@ -239,9 +241,8 @@ def _unknowns(outlook: Outlook) -> list[str]:
     told: dict[str, str] = {}
     for scored in outlook.tasks:
         for day in scored.days:
-            for reason in day.reasons if day.verdict == "unknown" else ():
-                if reason.verdict == "unknown":
-                    told.setdefault(reason.missing, reason.text)
+            for reason in day.unknown if day.verdict == "unknown" else ():
+                told.setdefault(reason.missing, reason.text)
     return list(told.values())[:6]
 
 

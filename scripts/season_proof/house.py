@@ -9,7 +9,6 @@ from pathlib import Path
 
 from advisor.clock import local_instant, to_numpy
 from advisor.errors import SourceUnreachable
-from advisor.explain import Blocked
 from advisor.forecast import empty_forecast
 from advisor.ledger import read_ledger, read_plans
 from advisor.outlook import Day, Outlook, TaskOutlook
@@ -63,7 +62,7 @@ class Scripted:
         windows = ((starts[0], starts[-1]),) if starts else ()
         return Day(
             day, word, starts[0] if starts else None, starts[-1] if starts else None, starts[0] if starts else None,
-            0.9 if starts else 0.0, 0.9, None, (), windows, starts, Blocked(), word == "unknown",
+            0.9 if starts else 0.0, 0.9, windows, starts, word == "unknown",
         )  # fmt: skip
 
 
@@ -76,7 +75,8 @@ class SeasonService(HouseholdService):
     def make(cls, folder: Path, world: World, households: Path) -> SeasonService:
         base = HouseholdService.open(households)
         treatments = {
-            key: replace(one, passes=9, start_from=None, latest=None) for key, one in base.household.treatments.items()
+            key: replace(one, passes=9, start_from=None, latest=None)
+            for key, one in base.household.treatments.items()
         }
         plan = replace(base.household.notices, channels=(), repeat_unchanged=True, at_most_per_day=50)
         household = replace(base.household, treatments=treatments, notices=plan, history=())
