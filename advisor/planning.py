@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 
 from advisor.lawn_work import USUAL_MOWING_WAIT
 from advisor.model import Record, Task
-from advisor.sequence import Room, follow_up_span, room_left
+from advisor.sequence import Room, room_left, soonest_follow_up
 
 #: where a label does not say [h]: from spray to seed four weeks, from mowing to spray and back two days, dry leaves for
 #: an hour, and a day without rain for planning. Common practice, no source.
@@ -159,8 +159,7 @@ def _earliest(task: Task, room: Room, now: datetime, today: date) -> date:
 
 def _passes(task: Task, room: Room, wanted: int, earliest: date, last: date) -> tuple[PassPlan, ...]:
     """As many passes as fit between the first day allowed and the last one, spaced as soon as they are wanted."""
-    apart = math.ceil(max(task.treatment.follow_up_from, task.label.limits.get("minimum_interval", 0.0)) / 24.0)
-    most = wanted if math.isnan(room.more_passes) else int(min(wanted, room.more_passes))
+    apart, most = math.ceil(soonest_follow_up(task) / 24.0), room.allows(wanted)
     fit = min(most, 1 + ((last - earliest).days // apart if apart else most - 1))
     found = []
     for at in range(fit):
@@ -190,12 +189,3 @@ def _waterings(task: Task, first: date, last: date) -> tuple[date, ...]:
     days = (first + timedelta(days=one) for one in range((last - first).days + 1))
     timetable = task.area.irrigation or ()
     return tuple(day for day in days if any(day.weekday() in one.weekdays for one in timetable))
-
-
-def wanted_days(task: Task) -> tuple[date, date] | None:
-    """The local days of a follow-up's time."""
-    span = follow_up_span(task)
-    if span is None:
-        return None
-    zone = task.household.site.zone
-    return span[0].astimezone(zone).date(), span[1].astimezone(zone).date()

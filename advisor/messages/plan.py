@@ -15,9 +15,9 @@ from advisor.lawn_work import USUAL_MOWING_WAIT
 from advisor.messages.cautions import SHORT_CAUTION
 from advisor.mix.plan import label_rate
 from advisor.model import Area, Household, Label, Task, Treatment, label_dimension
-from advisor.planning import BackwardPlan, PassPlan, day_for_seed, seeding_wait, wanted_days
+from advisor.planning import BackwardPlan, PassPlan, day_for_seed, seeding_wait
 from advisor.season import planned_rate
-from advisor.sequence import Room, progress
+from advisor.sequence import Room, progress, wanted_days
 from advisor.sequence.answers import Answer
 
 SCHEMA_ID = "advisor.plan/1"

@@ -10,6 +10,7 @@ from advisor.mix.plan import SeasonUse
 from advisor.model import Record, Task
 from advisor.review.response import PULL_UP_TO, SPOT_UP_TO, Response, Timetable
 from advisor.review.weather import AT_RISK, BROKEN, UNKNOWN, WeatherReview
+from advisor.sequence import follow_up_after
 
 #: what is proposed
 TOO_EARLY, NONE, PULL, SPOT, WHOLE, NOT_ALLOWED = (
@@ -55,9 +56,7 @@ def advise(
     ended = record.ended_at or record.started_at
     interval = task.label.limits.get("minimum_interval")
     not_before = None if interval is None else ended + timedelta(hours=interval)
-    soonest = max(task.treatment.follow_up_from, interval or 0.0)
-    wanted_from = ended + timedelta(hours=soonest)
-    wanted_until = ended + timedelta(hours=max(task.treatment.follow_up_until, soonest))
+    wanted_from, wanted_until = follow_up_after(task, ended)
     reasons = list(_of_weather(weather))
     judged = next((one for one in reversed(found) if one.judged), None)
     proposal = _proposal(judged, found, times, now, reasons)

@@ -7,7 +7,7 @@ choice moves what is still to come; it takes nothing back, so totals and interva
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from advisor.clock import local_instant
@@ -33,7 +33,11 @@ def passes_done(
     stopped for `CARRIES_OVER_DAYS`; and none from before the sequence was begun again.
     """
     own = sorted(
-        (one for one in records if one.area == area.id and one.treatment == treatment.id and one.started_at <= now),
+        (
+            one
+            for one in records
+            if one.area == area.id and one.treatment == treatment.id and one.started_at <= now
+        ),
         key=lambda one: one.started_at,
     )
     first, _ = label_year(Task(household, treatment, area, household.labels[treatment.label], 1), now)
@@ -45,7 +49,9 @@ def passes_done(
         if begins is not None and record.started_at < begins:
             break
         this_year = record.started_at.astimezone(zone).date() >= first
-        if not this_year and after - (record.ended_at or record.started_at) > timedelta(days=CARRIES_OVER_DAYS):
+        if not this_year and after - (record.ended_at or record.started_at) > timedelta(
+            days=CARRIES_OVER_DAYS
+        ):
             break
         done.append(record)
         after = record.started_at
@@ -122,11 +128,28 @@ def follow_up_span(task: Task) -> tuple[datetime, datetime] | None:
         return begins, ends
     if not task.done:
         return None
-    last = task.done[-1].ended_at or task.done[-1].started_at
-    soonest = max(task.treatment.follow_up_from, task.label.limits.get("minimum_interval", 0.0))
-    return last + timedelta(hours=soonest), last + timedelta(
-        hours=max(task.treatment.follow_up_until, soonest)
-    )
+    return follow_up_after(task, task.done[-1].ended_at or task.done[-1].started_at)
+
+
+def follow_up_after(task: Task, ended: datetime) -> tuple[datetime, datetime]:
+    """[from, until] in which the pass after one that ended then is wanted."""
+    soonest = soonest_follow_up(task)
+    latest = max(task.treatment.follow_up_until, soonest)
+    return ended + timedelta(hours=soonest), ended + timedelta(hours=latest)
+
+
+def soonest_follow_up(task: Task) -> float:
+    """[h] from the end of a pass until the next one is wanted, never sooner than the label's interval."""
+    return max(task.treatment.follow_up_from, task.label.limits.get("minimum_interval", 0.0))
+
+
+def wanted_days(task: Task) -> tuple[date, date] | None:
+    """The local days of the time in which this pass is wanted."""
+    span = follow_up_span(task)
+    if span is None:
+        return None
+    zone = task.household.site.zone
+    return span[0].astimezone(zone).date(), span[1].astimezone(zone).date()
 
 
 def is_overdue(task: Task, now: datetime) -> bool:
@@ -163,5 +186,9 @@ def progress(task: Task, now: datetime) -> str:
     told = f"wanted {first.day} {first:%b} to {last.day} {last:%b}"
     if is_overdue(task, now):
         days = (now.astimezone(zone).date() - last.date()).days
-        return f"{told}: {days} day{'' if days == 1 else 's'} overdue" if days else f"{told}: overdue since today"
+        return (
+            f"{told}: {days} day{'' if days == 1 else 's'} overdue"
+            if days
+            else f"{told}: overdue since today"
+        )
     return told

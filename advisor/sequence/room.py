@@ -51,7 +51,12 @@ class Room:
 
     @property
     def is_full(self) -> bool:
+        """Whether it is known that not one pass more is allowed."""
         return not math.isnan(self.more_passes) and self.more_passes < 1.0
+
+    def allows(self, passes: int) -> int:
+        """So many of these passes fit; all of them where that is not known."""
+        return passes if math.isnan(self.more_passes) else int(min(passes, self.more_passes))
 
 
 def room_left(task: Task, records: Sequence[Record], now: datetime) -> Room:
