@@ -1,11 +1,57 @@
-"""Lines of a TOML text by key path, because the standard reader forgets them.
+"""TOML text to values, and the lines of its keys, because the standard reader forgets them.
 
-The text has passed `tomllib` already, so this scan may trust it to be well formed.
+What the standard reader takes and no file of a person holds is refused here: tables in tables without end, and whole
+numbers beyond the 64 bits that TOML promises, which cannot even be printed. The scan for lines may then trust the text
+to be well formed.
 """
 
 from __future__ import annotations
 
+import tomllib
+from typing import Any
+
 Path = tuple[str | int, ...]
+
+#: tables and lists inside each other; a household has four
+DEEPEST = 40
+_WHOLE = range(-(2**63), 2**63)
+
+
+class NotToml(ValueError):
+    """Text that is no TOML; the message ends in "(at line 3, column 4)" where the place is known."""
+
+
+def read(text: str) -> dict[str, Any]:
+    """The values of a TOML text.
+
+    Raises
+    ------
+    NotToml
+        Also for what is TOML and is never written by a person.
+    """
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise NotToml(str(error)) from error
+    except RecursionError as error:
+        raise NotToml(f"lists or tables lie more than {DEEPEST} deep inside each other") from error
+    except ValueError as error:
+        # the reader's own: a whole number of thousands of digits
+        raise NotToml("a whole number is too long") from error
+    _refuse_excess(data)
+    return data
+
+
+def _refuse_excess(data: dict) -> None:
+    level: list[Any] = [data]
+    for _ in range(DEEPEST):
+        level = [part for one in level for part in (one.values() if isinstance(one, dict) else one)]
+        if any(isinstance(one, int) and one not in _WHOLE for one in level):
+            raise NotToml("a whole number is beyond 64 bits")
+        level = [one for one in level if isinstance(one, dict | list)]
+        if not level:
+            return
+    raise NotToml(f"lists or tables lie more than {DEEPEST} deep inside each other")
 
 
 def key_lines(text: str) -> dict[Path, int]:

@@ -97,10 +97,14 @@ def _table(path: Path) -> Iterator[tuple[int, Mapping[str, str]]]:
         if path.suffix == ".parquet":
             frame = _parquet(path)
         else:
-            frame = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig", skip_blank_lines=False)
+            frame = pd.read_csv(
+                path, dtype=str, keep_default_na=False, encoding="utf-8-sig", skip_blank_lines=False
+            )
     except OSError as error:
         raise InvalidFile(f"the sites cannot be read: {error.strerror or error}", where=str(path)) from error
-    except (ValueError, UnicodeDecodeError) as error:
+    except UnicodeDecodeError as error:
+        raise InvalidFile("is not UTF-8 text", where=str(path), hint="save it as CSV in UTF-8") from error
+    except ValueError as error:
         raise InvalidFile(f"the sites are no table of text separated by commas: {error}", where=str(path),
                           hint="save it as CSV in UTF-8") from error  # fmt: skip
     frame.columns = [str(name).strip() for name in frame.columns]
@@ -138,7 +142,7 @@ def _row(line: int, cells: Mapping[str, str], household: Household) -> Row:
     areas = {area: household.areas[area] for area in treatment.areas}
     wanted = [_one_of(cells, "area", areas)] if cells.get("area") else list(areas.values())
     number = cells.get("pass") or "1"
-    if not number.isdecimal() or int(number) < 1:
+    if not number.isdecimal() or len(number) > 4 or int(number) < 1:
         raise _Fault(f'pass "{number}" is not a whole number from 1 on')
     label = household.labels[treatment.label]
     tasks = tuple(Task(moved, treatment, area, label, int(number)) for area in wanted)
@@ -152,7 +156,8 @@ def _last_passes(cells: Mapping[str, str], tasks: tuple[Task, ...]) -> tuple[Rec
     """The last pass on each area, at the end of its day; its amount is not known and counts as the label's most."""
     try:
         day = date.fromisoformat(cells["last_pass"])
-    except ValueError:
+        day + timedelta(days=2)
+    except (ValueError, OverflowError):
         raise _Fault(f'last_pass "{cells["last_pass"]}" is not a day', "write it like 2026-09-07") from None
     records = []
     for task in tasks:
@@ -160,7 +165,16 @@ def _last_passes(cells: Mapping[str, str], tasks: tuple[Task, ...]) -> tuple[Rec
         ended = local_instant(day + timedelta(days=1), time(0), task.household.site.zone)
         ingredients = tuple(one.name for one in label.active_ingredients)
         records.append(
-            Record(task.area.id, task.treatment.id, label.product, ingredients, ended, ended, None, task.area.size)
+            Record(
+                task.area.id,
+                task.treatment.id,
+                label.product,
+                ingredients,
+                ended,
+                ended,
+                None,
+                task.area.size,
+            )
         )
     return tuple(records)
 

@@ -187,13 +187,11 @@ def import_(common, file, as_it_happened, dry_run):
 
 def _read(file: Path, household, now):
     """(line, record, details) of every row; raises with every faulty line."""
-    import csv
-    import io
     from dataclasses import replace
 
     from advisor.household.history import HistoryFile
     from advisor.recording.details import presumed
-    from advisor.recording.reading import is_exported, read_export
+    from advisor.recording.reading import header_of, is_exported, read_export
 
     try:
         text = file.read_bytes().decode("utf-8-sig")
@@ -201,8 +199,7 @@ def _read(file: Path, household, now):
         raise UsageError(f"cannot be read: {error.strerror}", where=str(file)) from error
     except UnicodeDecodeError as error:
         raise InvalidFile("is not UTF-8 text", where=str(file), hint="save the file as UTF-8") from error
-    header = next(csv.reader(io.StringIO(text)), [])
-    if is_exported(header):
+    if is_exported(header_of(text)):
         found, problems = read_export(text, file.name)
         if problems:
             raise InvalidFile(f"{file.name} cannot be read", problems=problems)

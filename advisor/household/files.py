@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from advisor.errors import Problem
-from advisor.toml_lines import key_lines, line_of
+from advisor.toml_lines import NotToml, key_lines, line_of
+from advisor.toml_lines import read as read_text
 
 
 @dataclass
@@ -50,8 +50,8 @@ def read_toml(folder: Path, path: Path) -> TomlFile:
         return file
     text = text.replace("\r\n", "\n")
     try:
-        file.data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+        file.data = read_text(text)
+    except NotToml as error:
         file.problems.append(_syntax_problem(file.name, text, str(error)))
         return file
     file.lines, file.readable = key_lines(text), True
@@ -66,9 +66,10 @@ def _syntax_problem(name: str, text: str, message: str) -> Problem:
     line = int(match[1]) if match and match[1] else text.count("\n") + 1
     what = message[: match.start()] if match else message
     lines = text.split("\n")
-    faulty = lines[line - 1] if line <= len(lines) else ""
+    faulty = lines[line - 1][:200] if line <= len(lines) else ""
     hint = "values of text and quantities stand in double quotes, dates and numbers do not"
     unquoted = re.match(r"\s*([\w.-]+)\s*=\s*([-+]?\d[^\"#\[{]*?)\s*(#.*)?$", faulty)
     if unquoted:
         hint = f'put the value in quotes: {unquoted[1]} = "{unquoted[2]}"'
-    return Problem(f"not valid TOML: {what[:1].lower()}{what[1:]}", f"{name}:{line}", hint)
+    where = f"{name}:{line}" if match else name
+    return Problem(f"not valid TOML: {what[:1].lower()}{what[1:]}", where, hint)

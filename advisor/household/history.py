@@ -58,14 +58,22 @@ class HistoryFile:
         """Read a file; every faulty line is named."""
         try:
             text = path.read_bytes().decode("utf-8-sig")
-        except (OSError, UnicodeDecodeError) as error:
-            self.errors.append(Problem(f"cannot be read: {error}", self.name, "save the file as UTF-8"))
+        except OSError as error:
+            self.errors.append(Problem(f"cannot be read: {error.strerror}", self.name))
+            return self
+        except UnicodeDecodeError as error:
+            line = error.object[: error.start].count(b"\n") + 1
+            self.errors.append(Problem("is not UTF-8 text", f"{self.name}:{line}", "save the file as UTF-8"))
             return self
         return self.parse(text)
 
     def parse(self, text: str) -> HistoryFile:
         """Read the text of a history file."""
-        lines = _numbered(text)
+        try:
+            lines = _numbered(text)
+        except _TooLong as error:
+            self._fault(error.line, "a cell is too long to be one", "look for a quote that is not closed")
+            return self
         if not lines:
             return self
         header_line, header = lines[0]
@@ -175,7 +183,11 @@ class HistoryFile:
             return None
         if instant.tzinfo is None:
             instant = instant.replace(tzinfo=self.zone)
-        return instant.astimezone(UTC)
+        try:
+            return instant.astimezone(UTC)
+        except OverflowError:
+            self._fault(line, f'{column} "{text}" is outside the years 1 to 9999', "check the year")
+            return None
 
     def _amount(self, line: int, text: str, label: Label | None) -> float | None:
         if not text:
@@ -235,17 +247,33 @@ class HistoryFile:
                 self.warnings.append(Problem(what, where, "check amount and size"))
 
 
+class _TooLong(Exception):
+    def __init__(self, line: int):
+        super().__init__(line)
+        self.line = line
+
+
 def _numbered(text: str) -> list[tuple[int, list[str]]]:
     """Rows with the line each begins on; blank lines and lines that begin with # are passed over."""
-    rows, pending, start = [], "", 0
+    rows: list[tuple[int, list[str]]] = []
+    pending: list[str] = []
+    start, open_quote = 0, False
     for number, line in enumerate(text.splitlines(), 1):
         if not pending and (not line.strip() or line.lstrip().startswith("#")):
             continue
         start = start if pending else number
-        pending = f"{pending}\n{line}" if pending else line
-        if pending.count('"') % 2 == 0:
-            rows.append((start, next(csv.reader(io.StringIO(pending)))))
-            pending = ""
+        pending.append(line)
+        open_quote ^= line.count('"') % 2 == 1
+        if not open_quote:
+            rows.append((start, _cells(pending, start)))
+            pending = []
     if pending:
-        rows.append((start, next(csv.reader(io.StringIO(pending)))))
+        rows.append((start, _cells(pending, start)))
     return rows
+
+
+def _cells(lines: list[str], start: int) -> list[str]:
+    try:
+        return next(csv.reader(io.StringIO("\n".join(lines))))
+    except csv.Error as error:
+        raise _TooLong(start) from error

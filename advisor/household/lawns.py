@@ -95,8 +95,15 @@ def _check_folders(folder: Path, values: LawnsFile, file: TomlFile) -> None:
     for at, name in enumerate(values.lawns):
         if Path(name).is_absolute() or ".." in Path(name).parts:
             file.fault(f'"{name}" lies outside this folder', "name a folder inside it", "lawns", at)
-        elif not (folder / name / "lawn.toml").is_file():
+        elif not _is_file(folder / name / "lawn.toml"):
             hint = did_you_mean(name, there) or "make it: advisor init"
             file.fault(f'"{name}" holds no lawn.toml', hint, "lawns", at)
         elif name in values.lawns[:at]:
             file.fault(f'"{name}" is named twice', "each lawn is visited once", "lawns", at)
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except OSError:  # a name that no system has, such as one of 300 letters
+        return False

@@ -13,6 +13,14 @@ from advisor.model import Record
 from advisor.recording.details import Details, WeatherThen
 
 
+def header_of(text: str) -> list[str]:
+    """The names of a CSV text's columns; none where its first line is no row of cells."""
+    try:
+        return next(csv.reader(io.StringIO(text, newline=None)), [])
+    except csv.Error:
+        return []
+
+
 def is_exported(header: Sequence[str]) -> bool:
     """Whether a CSV header is that of our own export, with numbers in SI and no units in its cells."""
     return {"size_m2", "started_at", "area"} <= set(header)
@@ -25,8 +33,17 @@ def read_export(text: str, name: str) -> tuple[list[tuple[int, Record, Details]]
     """
     found: list[tuple[int, Record, Details]] = []
     problems: list[Problem] = []
-    reader = csv.DictReader(io.StringIO(text))
-    for cells in reader:
+    reader = csv.DictReader(io.StringIO(text, newline=None))
+    rows = iter(reader)
+    while True:
+        try:
+            cells = next(rows)
+        except StopIteration:
+            break
+        except csv.Error:
+            hint = "look for a quote that is not closed"
+            problems.append(Problem("a cell is too long to be one", f"{name}:{reader.line_num}", hint))
+            break
         line = reader.line_num
         values = {
             key: (value or "").strip()
@@ -108,4 +125,7 @@ def _instant(text: str, name: str) -> datetime:
         raise ValueError(f'{name} "{text}" is not a date and time') from None
     if instant.tzinfo is None:
         raise ValueError(f'{name} "{text}" names no time zone')
-    return instant.astimezone(UTC)
+    try:
+        return instant.astimezone(UTC)
+    except OverflowError:
+        raise ValueError(f'{name} "{text}" is outside the years 1 to 9999 of UTC') from None

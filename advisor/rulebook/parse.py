@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping
 
 from advisor import units
@@ -13,7 +12,8 @@ from advisor.rulebook import schema
 from advisor.rulebook.quantities import QUANTITIES, Quantity
 from advisor.rulebook.schema import Example, Measure, Rule, Setting, Source
 from advisor.task_table import FACTS, NEIGHBOUR_FACTS
-from advisor.toml_lines import key_lines, line_of
+from advisor.toml_lines import NotToml, key_lines, line_of
+from advisor.toml_lines import read as read_text
 
 _ID = re.compile(r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")
 _KEYS = {
@@ -39,7 +39,9 @@ _KEYS = {
     "source": ("kind", "text"),
     "example": ("says", "given", "label", "work", "expect"),
 }
-_HOURS = re.compile(r"^(-?\d+)(?:\.\.(-?\d+))?$")
+_HOURS = re.compile(r"^(-?\d{1,4})(?:\.\.(-?\d{1,4}))?$")
+#: nights that a rule may ask for; no forecast knows more
+_MOST_NIGHTS = 14
 #: hours around the start that an example covers when it gives one value
 EXAMPLE_SPAN = (-48, 96)
 
@@ -60,8 +62,8 @@ class _Parser:
         self.path = path
         self.problems: list[Problem] = []
         try:
-            self.data = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as error:
+            self.data = read_text(text)
+        except NotToml as error:
             line = re.search(r"line (\d+)", str(error))
             where = f"{path}:{line.group(1)}" if line else path
             raise InvalidFile("this is not valid TOML: " + str(error), where=where) from error
@@ -197,8 +199,8 @@ class _Parser:
         take = self.choice(data, ("measure", "take"), schema.TAKES, "last" if span == "at-start" else None)
         for_each = self.choice(data, ("measure", "for_each"), schema.FOR_EACH) if "for_each" in data else None
         count = data.get("count", 1)
-        if not isinstance(count, int) or isinstance(count, bool) or count < 1:
-            self.fault(("measure", "count"), "count must be a whole number from 1")
+        if not isinstance(count, int) or isinstance(count, bool) or not 1 <= count <= _MOST_NIGHTS:
+            self.fault(("measure", "count"), f"count must be a whole number from 1 to {_MOST_NIGHTS}")
             count = 1
         if take == "sum" and quantity is not None and quantity.dimension != "water_depth":
             # what is known of a sum bounds the whole only where nothing is ever below zero

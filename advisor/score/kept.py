@@ -77,7 +77,15 @@ def parse_history(text: str, name: str = FILE_NAME) -> dict[str, Pairs]:
         for at, line in enumerate(text.splitlines(), 1)
         if line.strip() and not line.startswith("#")
     ]
-    rows = list(zip((at for at, _ in lines), csv.reader(line for _, line in lines), strict=True))
+    rows = []
+    for at, line in lines:
+        try:
+            # a line a row: no cell of this table holds a line end
+            rows.append((at, next(csv.reader([line]))))
+        except csv.Error:
+            problems.append(Problem("has a cell that is too long", f"{name}:{at}"))
+    if problems:
+        raise InvalidFile("the kept history is not valid", problems=problems)
     if not rows:
         return {}
     header_line, header = rows[0][0], [cell.strip() for cell in rows[0][1]]

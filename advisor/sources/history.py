@@ -81,7 +81,13 @@ def read_history(
         normals.
     """
     content = text.decode("utf-8-sig", errors="replace") if isinstance(text, bytes) else text
-    rows = [row for row in csv.reader(io.StringIO(content)) if any(cell.strip() for cell in row)]
+    try:
+        rows = [
+            row for row in csv.reader(io.StringIO(content, newline=None)) if any(cell.strip() for cell in row)
+        ]
+    except csv.Error as error:
+        hint = "look for a quote that is not closed"
+        raise InvalidFile("a cell is too long to be one", where=where, hint=hint) from error
     rows = [row for row in rows if not row[0].lstrip().startswith("#")]
     place, rows = _open_meteo_heading(rows)
     if len(rows) < 2:
@@ -153,7 +159,10 @@ def _open_meteo_heading(rows: list[list[str]]) -> tuple[dict[str, Any] | None, l
     try:
         place = {name: float(said[name]) for name in ("latitude", "longitude", "elevation") if name in said}
         place["offset"] = int(said["utc_offset_seconds"])
-    except ValueError:
+    except (ValueError, KeyError):
+        return None, rows
+    bounds = {"latitude": 90.0, "longitude": 180.0, "elevation": 9000.0, "offset": 86400}
+    if not all(abs(value) <= bounds[name] for name, value in place.items()):
         return None, rows
     return place, rows[2:]
 

@@ -10,8 +10,8 @@ import numpy as np
 from advisor.sources.reading import instant
 
 _DURATION = re.compile(
-    r"^P(?:(?P<weeks>\d+)W)?(?:(?P<days>\d+)D)?"
-    r"(?:T(?:(?P<hours>\d+)H)?(?:(?P<minutes>\d+)M)?(?:(?P<seconds>\d+)S)?)?$"
+    r"^P(?:(?P<weeks>\d{1,9})W)?(?:(?P<days>\d{1,9})D)?"
+    r"(?:T(?:(?P<hours>\d{1,9})H)?(?:(?P<minutes>\d{1,9})M)?(?:(?P<seconds>\d{1,9})S)?)?$"
 )
 _SECONDS = {"weeks": 604800, "days": 86400, "hours": 3600, "minutes": 60, "seconds": 1}
 

@@ -17,7 +17,16 @@ import numpy as np
 from advisor.clock import HOUR
 from advisor.errors import WeatherError
 from advisor.forecast import Flag, Forecast, ForecastBuilder, Provenance, Reason
-from advisor.sources.reading import Document, check_span, in_canonical_unit, instant, moment, number
+from advisor.sources.reading import (
+    Document,
+    check_span,
+    in_canonical_unit,
+    instant,
+    moment,
+    number,
+    point,
+    words,
+)
 from advisor.sources.request import Request, latitude_text, longitude_text
 from advisor.variables import VARIABLES
 
@@ -89,7 +98,7 @@ def read(document: Document, fetched_at: datetime | None = None) -> Forecast:
     meta = properties.get("meta") if isinstance(properties.get("meta"), dict) else {}
     series = properties.get("timeseries")
     if not isinstance(series, list) or not series:
-        said = f": {meta['error']}" if meta.get("error") else ""
+        said = f": {words(meta['error'])}" if words(meta.get("error")) else ""
         raise WeatherError(f"the MET Norway answer holds no forecast{said}", hint="ask again later")
     times, entries = _entries(series)
     flags: list[Flag] = []
@@ -110,7 +119,7 @@ def read(document: Document, fetched_at: datetime | None = None) -> Forecast:
         starts, lengths, plain = periods[theirs]
         if len(starts):
             _place(builder, flags, theirs, ours, units, starts, lengths, plain)
-    latitude, longitude, elevation = _place_of(data.get("geometry"))
+    latitude, longitude, elevation = point(data.get("geometry"))
     provenance = Provenance(
         NAME,
         fetched_at=fetched_at,
@@ -174,20 +183,10 @@ def _place(
     )
     values = in_canonical_unit(plain, unit, UNITS, VARIABLES[ours].dimension)
     if values is None:
-        stated = f'the unit "{unit}", which is not known' if unit else "no unit"
+        stated = f'the unit "{words(unit, 40)}", which is not known' if unit else "no unit"
         flags.append(Flag("unit", ours, f"{theirs} has {stated}", makes_unknown=(ours,)))
         builder.unknown(ours, Reason.UNIT)
     elif lengths is None:
         builder.instants(ours, starts, values)
     else:
         builder.blocks(ours, starts, lengths, values)
-
-
-def _place_of(geometry: Any) -> tuple[float | None, float | None, float | None]:
-    try:
-        longitude, latitude, *rest = (float(value) for value in geometry["coordinates"])
-    except (TypeError, ValueError, KeyError, OverflowError):
-        return None, None, None
-    if not (abs(latitude) <= 90.0 and abs(longitude) <= 180.0):
-        return None, None, None
-    return latitude, longitude, rest[0] if rest else None

@@ -10,6 +10,7 @@ limits.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
@@ -19,7 +20,7 @@ import numpy as np
 from advisor.errors import WeatherError
 from advisor.forecast import Flag, Forecast, ForecastBuilder, Provenance, Reason
 from advisor.sources.iso8601 import interval_hours
-from advisor.sources.reading import Document, check_span, in_canonical_unit, moment, number
+from advisor.sources.reading import Document, check_span, height, in_canonical_unit, moment, number, words
 from advisor.sources.request import Request, latitude_text, longitude_text
 from advisor.variables import VARIABLES
 
@@ -55,6 +56,9 @@ UNITS: dict[str, str] = {
 UNSTATED: dict[str, str] = {"probabilityOfThunder": "percent"}
 
 _LONGEST = 24 * 60
+#: intervals that overlap may cover so many times the longest forecast, which a few damaged ones do
+_MOST_SHARED = 4
+_OFFICE, _CELL = re.compile(r"[A-Z]{3}", re.ASCII), re.compile(r"-?\d{1,5}", re.ASCII)
 
 
 def points_request(latitude: float, longitude: float, *, base: str | None = None) -> Request:
@@ -89,17 +93,14 @@ def grid_cell(points: Document) -> tuple[str, int, int]:
     if not office and isinstance(address, str) and "/gridpoints/" in address:
         parts = address.rsplit("/gridpoints/", 1)[1].replace(",", "/").split("/")
         office, x, y = (*parts, None, None, None)[:3]
-    try:
-        return str(office or _missing()), int(x), int(y)
-    except (TypeError, ValueError) as error:
+    # they become part of an address
+    cell = [words(one, 10) for one in (office, x, y)]
+    if not _OFFICE.fullmatch(cell[0]) or not all(_CELL.fullmatch(one) for one in cell[1:]):
         raise WeatherError(
             "the points answer names no grid cell for this place",
             hint="the National Weather Service covers the United States only; check the coordinates",
-        ) from error
-
-
-def _missing() -> str:
-    raise ValueError
+        )
+    return cell[0], int(cell[1]), int(cell[2])
 
 
 def is_answer(data: Any) -> bool:
@@ -108,15 +109,15 @@ def is_answer(data: Any) -> bool:
         return False
     if isinstance(data.get("correlationId"), str) and "status" in data and "title" in data:
         return True
-    named = str(data.get("type", "")) + str(data.get("instance", "")) + str(data.get("id", ""))
+    named = " ".join(words(data.get(name)) for name in ("type", "instance", "id"))
     if "api.weather.gov" in named or "noaa:nws" in named:
         return True
-    context = str(data.get("@context", ""))
-    if "api.weather.gov" in context:
+    context = data.get("@context")
+    if any("api.weather.gov" in words(one) for one in _context(context)):
         return True
     properties = data.get("properties")
     if isinstance(properties, dict):
-        return str(properties.get("@type", "")).startswith("wx:") or kind_of(data) in (
+        return words(properties.get("@type")).startswith("wx:") or kind_of(data) in (
             "gridpoints",
             "text",
             "points",
@@ -185,7 +186,7 @@ def problem_name(data: Any) -> str:
     changed."""
     if kind_of(data) != "problem" or not isinstance(data.get("type"), str):
         return ""
-    return data["type"].replace(":", "/").rsplit("/", 1)[-1]
+    return words(data["type"].replace(":", "/").rsplit("/", 1)[-1], 60)
 
 
 def refuse_problem(data: Any) -> None:
@@ -193,7 +194,7 @@ def refuse_problem(data: Any) -> None:
     if kind_of(data) != "problem":
         return
     name = problem_name(data)
-    said = data.get("detail") or data.get("title")
+    said = words(data.get("detail")) or words(data.get("title")) or "it gives no reason"
     hints = {
         "InvalidPoint": "the National Weather Service covers the United States only; check the coordinates",
         "ForecastGridExpired": "the office has sent nothing for about a day; use another source till then",
@@ -201,7 +202,7 @@ def refuse_problem(data: Any) -> None:
         "UnexpectedProblem": "ask again in a minute; it usually passes",
     }
     raise WeatherError(
-        f"the National Weather Service refused: {said} ({name or data.get('status')})",
+        f"the National Weather Service refused: {said} ({name or words(data.get('status')) or 'no status'})",
         hint=hints.get(name, "ask again later"),
     )
 
@@ -251,7 +252,11 @@ def read(document: Document, fetched_at: datetime | None = None) -> Forecast:
         longitude=longitude,
         elevation=_elevation(properties.get("elevation")),
         attribution=ATTRIBUTION,
-        notes=(f"grid cell {properties.get('gridId')} {properties.get('gridX')},{properties.get('gridY')}",),
+        notes=(
+            "grid cell {} {},{}".format(
+                *(words(properties.get(one), 20) for one in ("gridId", "gridX", "gridY"))
+            ),
+        ),
     )
     return builder.build(provenance).with_fields({}, flags)
 
@@ -299,21 +304,35 @@ def _layer(
     values = np.array([value for _, _, value in placed], dtype=float)
     converted = in_canonical_unit(values, unit_text(unit), UNITS, VARIABLES[ours].dimension)
     if converted is None:
-        stated = f'the unit "{unit}", which is not known' if unit else "no unit"
+        stated = f'the unit "{words(unit, 40)}", which is not known' if unit else "no unit"
         flags.append(Flag("unit", ours, f"{theirs} has {stated}", makes_unknown=(ours,)))
         return Reason.UNIT
     starts = np.array([start for start, _, _ in placed], dtype="datetime64[h]")
     lengths = np.array([length for _, length, _ in placed], dtype=int)
     order = np.argsort(starts, kind="stable")
     starts, lengths, converted = starts[order], lengths[order], converted[order]
-    overlap = np.flatnonzero(starts[1:] < (starts + lengths)[:-1])
-    if len(overlap):
-        flags.append(
-            Flag("overlap", ours, f"{len(overlap)} intervals of {theirs} overlap", makes_unknown=(ours,))
-        )
-        # Which of two values holds in a shared hour is not known, so neither does.
-        converted[overlap], converted[overlap + 1] = np.nan, np.nan
+    shared = _shared(starts, lengths)
+    if not shared.any():
+        return starts, lengths, converted
+    says = f"{int(shared.sum())} intervals of {theirs} overlap"
+    flags.append(Flag("overlap", ours, says, makes_unknown=(ours,)))
+    if lengths.sum() > _MOST_SHARED * _LONGEST:
+        return Reason.CONTRADICTION
+    # Which of several values holds in a shared hour is not known, so none does.
+    converted[shared] = np.nan
     return starts, lengths, converted
+
+
+def _shared(starts: np.ndarray, lengths: np.ndarray) -> np.ndarray:
+    """Which intervals, in the order of their starts, share an hour with another one."""
+    reach = np.maximum.accumulate(starts + lengths)
+    into = np.flatnonzero(starts[1:] < reach[:-1]) + 1
+    shared = np.zeros(len(starts), dtype=bool)
+    shared[into] = True
+    # the one that reaches farthest before it is in its way
+    farthest = np.maximum.accumulate(np.where(starts + lengths == reach, np.arange(len(starts)), 0))
+    shared[farthest[into - 1]] = True
+    return shared
 
 
 def _elevation(quantity: Any) -> float | None:
@@ -322,16 +341,22 @@ def _elevation(quantity: Any) -> float | None:
     metres = in_canonical_unit(
         np.array([number(quantity.get("value"))]), unit_text(quantity.get("unitCode")), UNITS, "length"
     )
-    return None if metres is None or np.isnan(metres[0]) else float(metres[0])
+    return None if metres is None else height(float(metres[0]))
+
+
+def _context(context: Any) -> list:
+    """The parts of a JSON-LD context, one or several."""
+    return context[:10] if isinstance(context, list) else [context]
 
 
 def _centre(geometry: Any) -> tuple[float | None, float | None]:
     """Middle of the cell's polygon."""
     try:
-        corners = np.array(geometry["coordinates"][0][:-1], dtype=float)
-        longitude, latitude = corners.mean(axis=0)[:2] if len(corners) else (np.nan, np.nan)
-    except (TypeError, ValueError, KeyError, IndexError, OverflowError):
+        ring = geometry["coordinates"][0][:-1]
+        corners = np.array([[number(value) for value in corner[:2]] for corner in ring])
+        longitude, latitude = (float(value) for value in corners.mean(axis=0))
+    except (TypeError, ValueError, KeyError, IndexError):
         return None, None
     if not (abs(latitude) <= 90.0 and abs(longitude) <= 180.0):
         return None, None
-    return float(latitude), float(longitude)
+    return latitude, longitude

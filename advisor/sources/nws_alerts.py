@@ -14,7 +14,7 @@ from typing import Any
 
 from advisor.errors import WeatherError
 from advisor.sources.nws import ACCEPT, BASE, NAME, kind_of, refuse_problem
-from advisor.sources.reading import Document, moment
+from advisor.sources.reading import Document, moment, words
 from advisor.sources.request import Request, latitude_text, longitude_text
 
 #: what an event's name says it is about, first match first
@@ -97,19 +97,19 @@ def _alert(feature: Any) -> Alert | None:
         return None
     if said.get("status", "Actual") != "Actual" or said.get("messageType") == "Cancel":
         return None
-    event = str(said.get("event") or "unnamed event")
+    event = words(said.get("event")) or "unnamed event"
     return Alert(
         event,
         subject_of(event),
         moment(said.get("onset")) or moment(said.get("effective")),
         moment(said.get("ends")) or _stated_end(said.get("parameters")),
         moment(said.get("expires")),
-        str(said.get("severity") or ""),
-        str(said.get("certainty") or ""),
-        str(said.get("urgency") or ""),
-        str(said.get("headline") or ""),
-        str(said.get("areaDesc") or ""),
-        str(said.get("id") or ""),
+        words(said.get("severity")),
+        words(said.get("certainty")),
+        words(said.get("urgency")),
+        words(said.get("headline")),
+        words(said.get("areaDesc"), 2000),
+        words(said.get("id")),
     )
 
 

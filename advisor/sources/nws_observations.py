@@ -7,6 +7,7 @@ code: rain has been in metres and in millimetres.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -29,7 +30,16 @@ from advisor.sources.nws import (
     refuse_problem,
     unit_text,
 )
-from advisor.sources.reading import Document, check_span, in_canonical_unit, moment, number
+from advisor.sources.reading import (
+    Document,
+    check_span,
+    height,
+    in_canonical_unit,
+    moment,
+    number,
+    point,
+    words,
+)
 from advisor.sources.request import Request
 from advisor.variables import VARIABLES
 
@@ -50,6 +60,7 @@ _REJECTED = ("X", "B", "Q")
 #: a report this long before or after the full hour still stands for it [min]; routine ones come at 51 to 58
 #: past
 _NEAR_HOUR = 15
+_STATION = re.compile(r"[A-Za-z0-9_-]{1,20}", re.ASCII)
 _LONGEST = 24 * 60
 
 
@@ -95,17 +106,12 @@ def read_stations(document: Document) -> tuple[Station, ...]:
     found = []
     for feature in _features(document.data, "stations"):
         said = feature.get("properties") if isinstance(feature.get("properties"), dict) else {}
-        latitude, longitude = _point(feature.get("geometry"))
-        if said.get("stationIdentifier") and latitude is not None:
-            found.append(
-                Station(
-                    str(said["stationIdentifier"]),
-                    str(said.get("name") or ""),
-                    latitude,
-                    longitude,
-                    _value(said.get("elevation"), "length"),
-                )
-            )
+        latitude, longitude, _ = point(feature.get("geometry"))
+        identifier = words(said.get("stationIdentifier"))
+        # it becomes part of an address
+        if _STATION.fullmatch(identifier) and latitude is not None:
+            metres = height(_value(said.get("elevation"), "length"))
+            found.append(Station(identifier, words(said.get("name"), 100), latitude, longitude, metres))
     return tuple(found)
 
 
@@ -204,8 +210,8 @@ def _report(feature: Mapping) -> Report | None:
             value = _value(quantity, VARIABLES[ours].dimension)
             if value is not None:
                 values[ours] = value
-    latitude, longitude = _point(feature.get("geometry"))
-    station = str(said.get("stationId") or str(said.get("station") or "").rsplit("/", 1)[-1])
+    latitude, longitude, _ = point(feature.get("geometry"))
+    station = words(said.get("stationId"), 40) or words(said.get("station")).rsplit("/", 1)[-1]
     return Report(at, values, station, latitude, longitude)
 
 
@@ -222,11 +228,3 @@ def _value(quantity: Any, dimension: str) -> float | None:
     unit = unit_text(quantity.get("unitCode") or quantity.get("uom"))
     converted = in_canonical_unit(plain, unit, UNITS, dimension)
     return None if converted is None or np.isnan(converted[0]) else float(converted[0])
-
-
-def _point(geometry: Any) -> tuple[float | None, float | None]:
-    try:
-        longitude, latitude = (float(value) for value in geometry["coordinates"][:2])
-    except (TypeError, ValueError, KeyError, OverflowError):
-        return None, None
-    return (latitude, longitude) if abs(latitude) <= 90.0 and abs(longitude) <= 180.0 else (None, None)

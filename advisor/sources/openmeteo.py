@@ -30,7 +30,16 @@ from advisor.sources.openmeteo_requests import (
     ensemble_request,
     forecast_request,
 )
-from advisor.sources.reading import MOST_HOURS, Document, check_span, in_canonical_unit, number, numbers
+from advisor.sources.reading import (
+    MOST_HOURS,
+    Document,
+    check_span,
+    height,
+    in_canonical_unit,
+    number,
+    numbers,
+    words,
+)
 from advisor.variables import VARIABLES
 
 __all__ = [
@@ -79,6 +88,8 @@ UNITS: dict[str, str] = {
     "hPa": "hPa", "kPa": "kPa",
 }  # fmt: skip
 
+#: members times hours: a century of one model has 880,000, and twenty ensembles of 50 for 35 days have 840,000
+_MOST_VALUES = 2_000_000
 _LABEL = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d$")
 
 
@@ -115,6 +126,11 @@ def read(document: Document, fetched_at: datetime | None = None) -> Forecast:
     labels = _labels(hourly.get("time"), units.get("time"), data.get("utc_offset_seconds"))
     check_span(labels[0], labels[-1], MOST_HOURS, TITLE)
     layout = keys.layout(hourly, VARIABLE_MAP)
+    if len(layout.members) * len(labels) > _MOST_VALUES:
+        raise WeatherError(
+            f"the Open-Meteo answer holds {len(layout.members)} members of {len(labels)} hours, more than any model",
+            hint="ask it for fewer days or models",
+        )
     builder = ForecastBuilder(labels[0] - HOUR, labels[-1] + HOUR)
     flags: list[Flag] = list(layout.flags)
     filled: set[str] = set()
@@ -139,7 +155,7 @@ def read(document: Document, fetched_at: datetime | None = None) -> Forecast:
         fetched_at=fetched_at,
         latitude=_within(data.get("latitude"), 90.0),
         longitude=_within(data.get("longitude"), 180.0),
-        elevation=_finite(data.get("elevation")),
+        elevation=height(data.get("elevation")),
         attribution=ATTRIBUTION,
         spread="ensemble" if layout.ensemble else "none",
         notes=layout.notes,
@@ -184,8 +200,8 @@ def _one_place(data: Any) -> dict:
     if not isinstance(data, dict):
         raise WeatherError("the answer is not of Open-Meteo", hint="give the provider's own JSON")
     if data.get("error"):
-        reason = data.get("reason") or "it gives no reason"
-        raise WeatherError(f"Open-Meteo refused the request: {reason}", hint=_what_to_do(str(reason)))
+        reason = words(data.get("reason")) or "it gives no reason"
+        raise WeatherError(f"Open-Meteo refused the request: {reason}", hint=_what_to_do(reason))
     return data
 
 
@@ -267,7 +283,10 @@ def _series(
         converted = in_canonical_unit(plain, unit, UNITS, dimension)
         if converted is None:
             said["unit"] = Flag(
-                "unit", ours, f'{key} has the unit "{unit}", which is not known', makes_unknown=(ours,)
+                "unit",
+                ours,
+                f'{key} has the unit "{words(unit, 40)}", which is not known',
+                makes_unknown=(ours,),
             )
             continue
         rows[row] = converted
@@ -283,11 +302,6 @@ def _place_series(builder: ForecastBuilder, name: str, labels: np.ndarray, value
     builder.blocks(name, *blocks.find(kind, labels - HOUR, values))
 
 
-def _finite(value: Any) -> float | None:
-    value = number(value)
-    return None if np.isnan(value) else value
-
-
 def _within(value: Any, limit: float) -> float | None:
-    value = _finite(value)
-    return None if value is None or abs(value) > limit else value
+    value = number(value)
+    return value if abs(value) <= limit else None

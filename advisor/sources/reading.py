@@ -54,7 +54,7 @@ def read_document(body: bytes) -> Document:
         return _recorded_interaction(data["http_interactions"])
     if isinstance(data, dict) and "data" in data and {"status_code", "headers"} & data.keys():
         inner = data["data"]
-        inner = _decode(inner.encode()) if isinstance(inner, str) else inner
+        inner = _decode(inner) if isinstance(inner, str) else inner
         return Document(inner, _status(data.get("status_code")), _date_header(data.get("headers")))
     return Document(data)
 
@@ -75,14 +75,14 @@ def _recorded_interaction(interactions: list) -> Document:
     status = status.get("code") if isinstance(status, dict) else status
     request = first.get("request") if isinstance(first.get("request"), dict) else {}
     return Document(
-        _decode(text.encode()),
+        _decode(text),
         _status(status),
         _date_header(response.get("headers")),
         str(request.get("uri") or ""),
     )
 
 
-def _decode(body: bytes) -> Any:
+def _decode(body: bytes | str) -> Any:
     text = (
         body.decode("utf-8-sig", errors="replace").strip()
         if isinstance(body, bytes | bytearray)
@@ -121,7 +121,7 @@ def _decode(body: bytes) -> Any:
 def _status(value: Any) -> int | None:
     try:
         return int(value)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         return None
 
 
@@ -138,9 +138,16 @@ def http_date(text: Any) -> datetime | None:
     """A date of an HTTP header as a UTC datetime; None where it is none."""
     try:
         instant = parsedate_to_datetime(text)
-    except (TypeError, ValueError, IndexError, AttributeError):
+        return instant.replace(tzinfo=UTC) if instant.tzinfo is None else instant.astimezone(UTC)
+    except (TypeError, ValueError, IndexError, AttributeError, OverflowError):
         return None
-    return instant.replace(tzinfo=UTC) if instant.tzinfo is None else instant.astimezone(UTC)
+
+
+def words(value: Any, most: int = 300) -> str:
+    """Text of an answer on one line, as far as it may be told on; "" for anything but text and plain numbers."""
+    if type(value) in (int, float) and abs(number(value)) < 1e15:
+        value = f"{value:g}" if type(value) is float else str(value)
+    return " ".join(value[: 4 * most].split())[:most] if isinstance(value, str) else ""
 
 
 def number(value: Any) -> float:
@@ -159,6 +166,27 @@ def numbers(values: Sequence[Any]) -> tuple[np.ndarray, int]:
     out = np.array([number(value) for value in values], dtype=float)
     wrong = sum(1 for value in values if value is not None and type(value) not in (int, float))
     return out, wrong
+
+
+#: heights that a place on land can have [m]
+_LOWEST, _HIGHEST = -450.0, 9000.0
+
+
+def height(metres: Any) -> float | None:
+    """An elevation [m] that a place can have; None for anything else."""
+    value = number(metres)
+    return value if _LOWEST <= value <= _HIGHEST else None
+
+
+def point(geometry: Any) -> tuple[float | None, float | None, float | None]:
+    """Latitude, longitude and elevation [m] of a GeoJSON point; None where it says none or an impossible one."""
+    held = geometry.get("coordinates") if isinstance(geometry, dict) else None
+    if not isinstance(held, list) or not 2 <= len(held) <= 3:
+        return None, None, None
+    longitude, latitude = number(held[0]), number(held[1])
+    if not (abs(latitude) <= 90.0 and abs(longitude) <= 180.0):
+        return None, None, None
+    return latitude, longitude, height(held[2]) if len(held) == 3 else None
 
 
 def instant(text: Any) -> np.datetime64:
