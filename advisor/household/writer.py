@@ -146,7 +146,7 @@ def _fill(text: str, values: dict[str, str]) -> str:
     for line in text.split("\n"):
         code, mark, comment = line.partition(" § ")
         code = Template(code).substitute(values)
-        lines.append(f"{code:<30}# {Template(comment).substitute(values)}" if mark else code)
+        lines.append(f"{code:<29} # {Template(comment).substitute(values)}" if mark else code)
     return "\n".join(lines)
 
 
