@@ -69,6 +69,9 @@ def protect(
     def check():
         if host_name(request.headers.get("Host", "")) not in allowed:
             abort(421)
+        if not request.query_string.isascii():
+            # every browser encodes a query; raw bytes in it cannot be read as text
+            abort(400)
         site = request.headers.get("Sec-Fetch-Site", "same-origin")
         if request.method in ("GET", "HEAD"):
             # The choice of units is kept in a cookie: no page of somebody else may make it.
