@@ -31,7 +31,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "scripts")]
 
 from season_proof import oracle, receivers  # noqa: E402
 from season_proof.house import SeasonService  # noqa: E402
-from season_proof.life import BEAT, live  # noqa: E402
+from season_proof.life import BEAT, DiskFull, live  # noqa: E402
 from season_proof.world import FIRST_START, ZONE, World, make_world  # noqa: E402
 
 from advisor.clock import local_instant  # noqa: E402
@@ -41,16 +41,29 @@ from advisor.service.told import last_told, of_day  # noqa: E402
 from advisor.store import Store, records  # noqa: E402
 
 
-def simulate(days: int, seed: int, folder: Path, say=lambda text: None) -> tuple[oracle.Findings, Counter, World]:
-    """(what was found, what happened, the world) of one season; `folder` is empty or new."""
-    world, dice, counts = make_world(days, seed), random.Random(seed), Counter()
+def simulate(
+    days: int,
+    seed: int,
+    folder: Path,
+    say=lambda text: None,
+    *,
+    world: World | None = None,
+    longest_fuse: int = 400,
+    full_disk: float = 0.0,
+) -> tuple[oracle.Findings, Counter, World]:
+    """(what was found, what happened, the world) of one season; `folder` is empty or new.
+
+    A life dies at one of its first `longest_fuse` steps; the disk is full in a share `full_disk` of the beats.
+    """
+    world, dice, counts = world or make_world(days, seed), random.Random(seed), Counter()
+    trouble = (longest_fuse, full_disk)
     folder.mkdir(parents=True, exist_ok=True)
     service = SeasonService.make(folder, world, ROOT / "fixtures" / "prairie-lawn")
     process, hook, mail = receivers.start(folder)
     try:
         true = world.begins
         while true < world.ends:
-            true = _one_life(service, folder, true, dice, counts, (hook, mail))
+            true = _one_life(service, folder, true, dice, counts, (hook, mail), trouble)
             _person(service, folder, world.clock(true), true, counts)
             lived = (true - world.begins) / timedelta(days=1)
             say(f"{lived:6.1f} of {days} days, {counts['lives']} lives, {counts['kills']} kills")
@@ -64,16 +77,19 @@ def simulate(days: int, seed: int, folder: Path, say=lambda text: None) -> tuple
     return oracle.judge(folder, world), counts, world
 
 
-def _one_life(service, folder: Path, true: datetime, dice: random.Random, counts: Counter, ports) -> datetime:
+def _one_life(
+    service, folder: Path, true: datetime, dice: random.Random, counts: Counter, ports, trouble
+) -> datetime:
     """Live until a kill or for some hours, then perhaps sleep; when the next life begins."""
     draw = dice.random()
-    fuse = dice.randint(1, 400) if draw < 0.75 else None
+    fuse = dice.randint(1, trouble[0]) if draw < 0.75 else None
     beats = dice.randint(10, 90)
+    disk = DiskFull(trouble[1], dice.randint(0, 10**9))
     child = os.fork()
     if child == 0:
         status = 1
         try:
-            live(service, folder, true, beats, fuse, ports)
+            live(service, folder, true, beats, fuse, ports, disk)
             status = 0
         finally:
             os._exit(status)
@@ -117,7 +133,11 @@ def _person(service: SeasonService, folder: Path, now: datetime, true: datetime,
     """Somebody acts on a go that was told for today, once its first start has come."""
     day = now.astimezone(ZONE).date()
     start = local_instant(day, datetime.min.time().replace(hour=FIRST_START), ZONE)  # noqa: DTZ901
-    if not service.database.exists() or now < start + timedelta(hours=1) or not service.world.makes_the_pass(day):
+    if (
+        not service.database.exists()
+        or now < start + timedelta(hours=1)
+        or not service.world.makes_the_pass(day)
+    ):
         return
 
     def act():

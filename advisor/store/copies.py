@@ -77,6 +77,7 @@ def write(source: Path, target: Path, *, overwrite: bool = False) -> Examined:
 
 def keep_before(path: Path, version: int) -> Path:
     """Back a ledger up before it is changed, beside it; a backup that is the same to the byte is not made again."""
+    _sweep(path.parent, f"{path.name}.v*")
     present = sorted(path.parent.glob(f"{path.name}.v{version}*.bak"), key=lambda one: one.stat().st_mtime_ns)
     name, number = path.with_name(f"{path.name}.v{version}.bak"), 2
     while name.exists():
@@ -210,14 +211,19 @@ def _of_target(error: sqlite3.Error) -> bool:
 
 
 def _unfinished(target: Path) -> Path:
-    """A name of this process's own beside the target; what a process that is no more left there is removed."""
-    for left in target.parent.glob(f"{target.name}.*.unfinished"):
-        number = left.name.removesuffix(".unfinished").rpartition(".")[2]
-        if number.isdigit() and not _lives(int(number)):
-            _remove(left)
+    """A name of this process's own beside the target."""
+    _sweep(target.parent, target.name)
     mine = target.with_name(f"{target.name}.{os.getpid()}.unfinished")
     _remove(mine)
     return mine
+
+
+def _sweep(folder: Path, pattern: str) -> None:
+    """Remove what processes that are no more left unfinished."""
+    for left in folder.glob(f"{pattern}.*.unfinished"):
+        number = left.name.removesuffix(".unfinished").rpartition(".")[2]
+        if number.isdigit() and not _lives(int(number)):
+            _remove(left)
 
 
 def _lives(process: int) -> bool:

@@ -182,7 +182,7 @@ class Store:
 
     def integrity_check(self) -> tuple[Problem, ...]:
         """What is wrong with the file: empty when all is well. Never raises for a damaged file."""
-        hint = "keep the file, and put the newest backup (beside it, ending in .bak) in its place"
+        hint = "keep the file, and go back to the newest backup: advisor restore FILE (.bak beside it, or in backups/)"
         try:
             with self.read() as connection:
                 texts = [row[0] for row in connection.execute("PRAGMA integrity_check(20)")]

@@ -25,12 +25,13 @@ _FAULTS: tuple[tuple[str, str, str], ...] = (
     (
         "SQLITE_CORRUPT",
         "the database is damaged",
-        "keep the file, and put the newest backup (beside it, ending in .bak) in its place",
+        "keep the file, and go back to the newest backup: advisor restore FILE (backups end in .bak or lie in backups/)",
     ),
     (
         "SQLITE_NOTADB",
         "the file is not a database, or its beginning is damaged",
-        "check the path; otherwise keep the file and put the newest backup (ending in .bak) in its place",
+        "check the path; otherwise keep the file and go back to the newest backup: advisor restore FILE (backups end "
+        "in .bak or lie in backups/)",
     ),
     ("SQLITE_FULL", "the disk is full", "free some space and try again; nothing was half written"),
     (
@@ -51,7 +52,7 @@ _FAULTS: tuple[tuple[str, str, str], ...] = (
     (
         "SQLITE_IOERR",
         "the disk failed while the database was read or written",
-        "check the disk and its free space, then run the integrity check",
+        "check the disk and its free space, then look whether all is whole: advisor doctor",
     ),
     ("SQLITE_PROTOCOL", "the database is locked by another program", "wait a moment and try again"),
     ("SQLITE_TOOBIG", "the value is too big for the database", "store less in one piece"),
@@ -69,7 +70,7 @@ def explain(error: sqlite3.Error, path: Path | str) -> StoreError:
     return StoreError(
         f"the database refused: {error}",
         where=str(path),
-        hint="run the integrity check; if it is clean, this is a bug",
+        hint="look whether all is whole: advisor doctor; if it is, this is a bug",
     )
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import os
+import random
+import resource
 import signal
 from contextlib import contextmanager
 from datetime import datetime, timedelta
@@ -45,7 +47,39 @@ def _note(path: Path, said: dict) -> None:
     os.close(descriptor)
 
 
-def live(service: SeasonService, folder: Path, true: datetime, beats: int, fuse_at: int | None, ports) -> None:
+class DiskFull:
+    """Now and then nothing more fits: no file may grow beyond what its log has now, while a cycle runs."""
+
+    def __init__(self, share: float, seed: int):
+        self._share, self._dice = share, random.Random(seed)
+
+    @contextmanager
+    def perhaps(self, database: Path):
+        """Whether the disk is full within."""
+        full = self._dice.random() < self._share
+        soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+        if full:
+            log = database.with_name(database.name + "-wal")
+            most = (log.stat().st_size if log.exists() else 0) + self._dice.choice((0, 100, 5_000, 20_000))
+            resource.setrlimit(resource.RLIMIT_FSIZE, (most, hard))
+        try:
+            yield full
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+
+NEVER = DiskFull(0.0, 0)
+
+
+def live(
+    service: SeasonService,
+    folder: Path,
+    true: datetime,
+    beats: int,
+    fuse_at: int | None,
+    ports,
+    disk: DiskFull = NEVER,
+) -> None:
     """Run `beats` cycles, or fewer. What it does is written down as it happens, so that a kill takes nothing back."""
     world, fuse = service.world, Fuse(fuse_at, folder)
     _lay(fuse)
@@ -64,7 +98,13 @@ def live(service: SeasonService, folder: Path, true: datetime, beats: int, fuse_
             clock.set(now)
             _switch(folder / "hook-down", world.is_down(world.hook_down, now))
             _note(folder / "beats.jsonl", {"true": true.isoformat(), "now": now.isoformat(), "word": "begin"})
-            outcome = cycle.run()
+            with disk.perhaps(service.database) as full:
+                outcome = cycle.run()
+            if full:
+                # Nothing is owed in such a beat, as in one that a kill cut off; what was told must not come twice.
+                _note(folder / "full.jsonl", {"now": now.isoformat(), "errors": outcome.errors})
+                true += BEAT
+                continue
             faults = [one for one in outcome.errors if not one.startswith("pull: ")]
             said = {"true": true.isoformat(), "now": now.isoformat(), "word": "end", "errors": faults}
             _note(folder / "beats.jsonl", {**said, **_state(service, store, now)})
@@ -140,7 +180,9 @@ def _channels(folder: Path, ports, fuse: Fuse) -> dict:
         WebhookChannel(f"http://127.0.0.1:{hook}/", SECRET, drops_repeats=True),
     ]
     if mail is not None:
-        found.append(EmailChannel("127.0.0.1", "advisor@example.org", "you@example.org", security="none", port=mail))
+        found.append(
+            EmailChannel("127.0.0.1", "advisor@example.org", "you@example.org", security="none", port=mail)
+        )
     for channel in found:
         channel.send = _stepping(channel.send, f"send by {channel.name}", fuse)
     return {channel.name: channel for channel in found}

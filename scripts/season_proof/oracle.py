@@ -75,6 +75,7 @@ def judge(folder: Path, world: World) -> Findings:
         outbox = [dict(row) for row in connection.execute("SELECT * FROM outbox ORDER BY id")]
         records = [dict(row) for row in connection.execute("SELECT * FROM records ORDER BY started_at")]
         found.faults += [str(problem) for problem in store.integrity_check()]
+        found.faults += [f"record {one.id or one.row}: {one.what}" for one in store.verify_records().breaks]
     found.notices.update(row["kind"] for row in rows)
     _stated(found, beats, rows, world)
     _dated(found, beats, rows, records)
@@ -87,7 +88,9 @@ def judge(folder: Path, world: World) -> Findings:
             silent = beat.said["answered"] is None or beat.now - _at(beat.said["answered"]) >= BELIEVED
             if not (quiet(beat.now) or silent or beat.said["behind"]):
                 found.false_go += [f"at {beat.now.isoformat()}"] if beat.said["false_go"] else []
-                found.lost += [f"a go of which nobody was told, at {beat.now}"] if beat.said["missed_go"] else []
+                found.lost += (
+                    [f"a go of which nobody was told, at {beat.now}"] if beat.said["missed_go"] else []
+                )
     return found
 
 
@@ -101,7 +104,9 @@ def _stated(found: Findings, beats: list[Beat], rows: list[dict], world: World) 
     while day <= last.astimezone(ZONE).date():
         for kind, at in (("evening", EVENING), ("morning", MORNING)):
             planned = first_instant(day, at)
-            inside = [beat for beat in beats if planned <= beat.now <= planned + GRACE and _may(beat.now, planned)]
+            inside = [
+                beat for beat in beats if planned <= beat.now <= planned + GRACE and _may(beat.now, planned)
+            ]
             _count(
                 found, f"{kind} of {day}", told.pop((kind, str(day)), 0),
                 must=any(beat.whole and beat.said["open"] for beat in inside), may=bool(inside),
@@ -177,7 +182,9 @@ def _dated(found: Findings, beats: list[Beat], rows: list[dict], records: list[d
 
 def _silence(found: Findings, beats: list[Beat], rows: list[dict]) -> None:
     """Each silence once, by the moment from which its last answer is believed no more."""
-    told = Counter((row["local_date"], row["task"].rpartition(":")[2]) for row in rows if row["kind"] == "source-down")
+    told = Counter(
+        (row["local_date"], row["task"].rpartition(":")[2]) for row in rows if row["kind"] == "source-down"
+    )
     must = set()
     for beat in beats:
         if not beat.whole or beat.said["answered"] is None or beat.said["behind"]:
@@ -219,21 +226,27 @@ def _arrivals(found: Findings, folder: Path, beats, rows, outbox, world: World) 
         lines = read_lines(folder / f"{name}.jsonl")
         raw[name] = Counter(one["id"] for one in lines)
         found.faults += [f"{name}: not as it was sent: {one['id']}" for one in lines if not one["good"]]
-    files = [path.name for path in (folder / "notices").glob("*.txt")] if (folder / "notices").exists() else []
+    files = (
+        [path.name for path in (folder / "notices").glob("*.txt")] if (folder / "notices").exists() else []
+    )
     raw["file"] = Counter("n-" + name.removesuffix(".txt").rpartition("-n-")[2] for name in files)
     channels = {"file": "file", "hook": "webhook", "mail": "email", "tape": "tape"}
     for name, channel in channels.items():
         states = {row["notice_id"]: row for row in outbox if row["channel"] == channel}
         found.deliveries.update((channel, row["state"]) for row in states.values())
         found.arrived[channel] = len(raw[name])
-        found.unasked += [f"{channel}: {one} arrived, and nobody kept it" for one in raw[name] if one not in notices]
+        found.unasked += [
+            f"{channel}: {one} arrived, and nobody kept it" for one in raw[name] if one not in notices
+        ]
         once = channel in ("email", "tape")  # the others may repeat: they are recognised by their id
         found.doubled += [f"{channel}: {one}" for one, count in raw[name].items() if count > 1 and once]
         for notice_id, row in states.items():
             _delivery(found, channel, row, notices[notice_id], raw[name][notice_id], beats, world)
 
 
-def _delivery(found: Findings, channel: str, row: dict, notice: dict, arrived: int, beats, world: World) -> None:
+def _delivery(
+    found: Findings, channel: str, row: dict, notice: dict, arrived: int, beats, world: World
+) -> None:
     name = f"{channel}: {notice['kind']} of {notice['local_date']}"
     if row["state"] == "sent" and not arrived:
         found.lost.append(name)
@@ -252,7 +265,9 @@ def _delivery(found: Findings, channel: str, row: dict, notice: dict, arrived: i
 
 def _while_news(beats: list[Beat], created: datetime, until: datetime) -> list[Beat]:
     """Whole beats after the one that made a notice and before one that found it too old; a clock may run both ways."""
-    made = next((at for at, beat in enumerate(beats) if abs(beat.now - created) < timedelta(seconds=2)), len(beats))
+    made = next(
+        (at for at, beat in enumerate(beats) if abs(beat.now - created) < timedelta(seconds=2)), len(beats)
+    )
     found = []
     for beat in beats[made + 1 :]:
         if beat.now > until:
