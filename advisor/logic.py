@@ -37,26 +37,32 @@ def within(value, at_least=None, at_most=None) -> Kleene:
     value = np.asarray(value)
     known = ~np.isnan(value) if value.dtype.kind == "f" else np.ones(value.shape, dtype=bool)
     holds = known
-    for limit, sign in ((at_least, 1.0), (at_most, -1.0)):
+    for limit, lower in ((at_least, True), (at_most, False)):
         if limit is None:
             continue
         limit = np.asarray(limit, dtype=float)
+        edge = inclusive_edge(limit, lower, value.dtype)
         with np.errstate(invalid="ignore"):
-            edge = limit - sign * SLACK * np.maximum(1.0, np.abs(limit))
-            if value.dtype == np.float32:
-                edge = _float32_edge(edge, sign)
-            holds = holds & ((value >= edge) if sign > 0 else (value <= edge))
+            holds = holds & ((value >= edge) if lower else (value <= edge))
         unknown = np.isnan(limit)
         if unknown.any():
             known = known & ~unknown
     return Kleene(holds & known, known)
 
 
-def _float32_edge(edge: np.ndarray, sign: float) -> np.ndarray:
-    """The edge as float32, so that a float32 value compares as it does with the float64 edge, without a copy of it."""
-    near = edge.astype(np.float32)
-    beyond = near < edge if sign > 0 else near > edge
-    return np.where(beyond, np.nextafter(near, np.float32(sign * np.inf)), near)
+def inclusive_edge(limit: np.ndarray, lower: bool, kind: np.dtype) -> np.ndarray:
+    """Where a lower or an upper limit ends, its slack included; NaN for a limit that is not known.
+
+    For float32 values the edge is float32 too, so that they compare as they do with the float64 edge, without a copy.
+    """
+    sign = 1.0 if lower else -1.0
+    with np.errstate(invalid="ignore"):
+        edge = limit - sign * SLACK * np.maximum(1.0, np.abs(limit))
+        if kind != np.float32:
+            return edge
+        near = edge.astype(np.float32)
+        beyond = near < edge if lower else near > edge
+        return np.where(beyond, np.nextafter(near, np.float32(sign * np.inf)), near)
 
 
 def all_of(*parts: Kleene) -> Kleene:

@@ -9,6 +9,7 @@ import numpy as np
 
 from advisor.logic import Kleene
 from advisor.rulebook.evaluate import Finding
+from advisor.votes import EVERYONE, Votes, any_member, row_bytes
 
 GO, NO_GO, UNKNOWN = 1, 0, -1
 VERDICT_WORDS = {GO: "go", NO_GO: "no-go", UNKNOWN: "unknown"}
@@ -35,7 +36,7 @@ class Verdicts:
         GO, NO_GO or UNKNOWN.
     everything, safety_and_label : Chances
         Of W and of S.
-    rules : tuple of Chances
+    rules : sequence of Chances
         In the order of the findings.
     too_early : ndarray of bool (task, hour)
         Unknown although every number is known, since the start lies beyond the decision horizon.
@@ -47,7 +48,7 @@ class Verdicts:
     verdict: np.ndarray
     everything: Chances
     safety_and_label: Chances
-    rules: tuple[Chances, ...]
+    rules: Sequence[Chances]
     too_early: np.ndarray
     floors: np.ndarray
     everything_floor: float
@@ -69,7 +70,7 @@ def promised(known_members, nominal):
     return np.maximum(nominal, known_members)
 
 
-def chances(outcome: Kleene, nominal: np.ndarray, shared: bool = True) -> Chances:
+def chances(outcome: Votes | Kleene, nominal: np.ndarray, shared: bool = True) -> Chances:
     """Lower and upper chance over the nominal member count (hour,); members that were lost never help.
 
     Parameters
@@ -77,19 +78,13 @@ def chances(outcome: Kleene, nominal: np.ndarray, shared: bool = True) -> Chance
     shared : bool
         A member axis of length 1 holds for all members. Without it, it is the one member that arrived.
     """
-    holds, known = outcome.holds, outcome.known
-    if shared and holds.shape[1] == 1:
-        return Chances(holds[:, 0].astype(float), 1.0 - outcome.fails[:, 0].astype(float))
-    held, known_members = _count(holds), _count(known)
-    count = promised(known_members, nominal).astype(float)
-    return Chances(held / count, 1.0 - (known_members - held) / count)
-
-
-def _count(members: np.ndarray) -> np.ndarray:
-    """How many members (task, member, hour) are true, (task, hour); added as bytes while these cannot overflow."""
-    if members.shape[1] < 256:
-        return np.add.reduce(members.view(np.uint8), axis=1, dtype=np.uint8).astype(np.int64)
-    return members.sum(axis=1)
+    votes = Votes.of_kleene(outcome)
+    held, perhaps = (np.broadcast_to(count, (count.shape[0], votes.hours)) for count in votes.counts())
+    if shared and votes.members == 1:
+        return Chances(held.astype(float), perhaps.astype(float))
+    failed = votes.members - perhaps.astype(np.int64)
+    count = promised(held + failed, nominal).astype(float)
+    return Chances(held / count, 1.0 - failed / count)
 
 
 def judge_starts(
@@ -112,35 +107,36 @@ def judge_starts(
     floors : mapping
         By kind, and for "safety_and_label".
     """
-    tasks = max(len(finding.applies) for finding in findings)
-    hours = findings[0].value.shape[-1]
-    members = max(finding.outcome.holds.shape[1] for finding in findings)
-    shape = (tasks, members, hours)
+    tasks, hours = max(len(finding.applies) for finding in findings), len(nominal)
     of_all, of_strict = _Joint(tasks, hours), _Joint(tasks, hours)
-    each: list[Chances] = []
     each_floor = np.zeros((len(findings), tasks))
     own_floor_kept = np.ones((tasks, hours), dtype=bool)
-    all_known = np.ones((tasks, hours), dtype=bool)
     for at, finding in enumerate(findings):
         kind = finding.rule.kind
-        strict = (finding.from_label if kind == "effect" else np.ones(tasks, dtype=bool)) & finding.applies
-        outcome, (fails, chance) = finding.outcome, _alone(finding, nominal)
-        of_all.add(outcome.holds, fails)
-        spare = ~strict[:, None, None]
-        if strict.all():
-            of_strict.add(outcome.holds, fails)
-        elif strict.any():
-            of_strict.add(outcome.holds | spare, fails & ~spare)
-        each.append(chance)
+        strict = (finding.from_label if kind == "effect" else True) & finding.applies
         own = finding.rule.floor
         if own is None:
-            own = np.where(finding.from_label, floors["label"], floors[kind]) if kind == "effect" else floors[kind]
+            own = (
+                np.where(finding.from_label, floors["label"], floors[kind])
+                if kind == "effect"
+                else floors[kind]
+            )
         each_floor[at] = np.where(finding.applies, own, 0.0)
-        own_floor_kept &= spare[:, :, 0] | floor_kept(chance.lower, each_floor[at][:, None])
-        all_known &= np.abs(chance.upper - chance.lower) < _EPS
-    everything = chances(_spread(of_all.outcome(), shape), nominal, shared=False)
-    strict_jointly = chances(of_strict.outcome(), nominal)
-    all_known &= np.abs(everything.upper - everything.lower) < _EPS
+        votes = Votes.of_kleene(finding.outcome)
+        of_all.add(votes)
+        if not strict.any():
+            continue
+        spare = ~strict
+        of_strict.add(
+            votes if strict.all() else Votes(votes.bits | row_bytes(spare), votes.members, votes.hours)
+        )
+        own_floor_kept &= spare[:, None] | _kept(votes, nominal, each_floor[at][:, None])
+    together = of_all.outcome()
+    everything, strict_jointly = (
+        chances(together, nominal, shared=False),
+        chances(of_strict.outcome(), nominal),
+    )
+    all_known = of_all.all_known(nominal) & (np.abs(everything.upper - everything.lower) < _EPS)
     go = own_floor_kept & floor_kept(strict_jointly.lower, floors["safety_and_label"])
     go &= floor_kept(everything.lower, joint_floor)
     decidable = lead_hours[None, :] <= horizon_hours + _EPS
@@ -150,52 +146,79 @@ def judge_starts(
         verdict,
         everything,
         strict_jointly,
-        tuple(each),
+        _OfRules(findings, nominal),
         all_known & (verdict == UNKNOWN),
         each_floor,
         joint_floor,
     )
 
 
-def _alone(finding: Finding, nominal: np.ndarray) -> tuple[np.ndarray, Chances]:
-    """Where a finding fails and its own chances, kept with it: explaining judges the same findings many times."""
-    kept = vars(finding).get("_alone")
-    if kept is None or not (kept[0] is nominal or np.array_equal(kept[0], nominal)):
-        kept = nominal, finding.outcome.fails, chances(finding.outcome, nominal)
-        object.__setattr__(finding, "_alone", kept)
-    return kept[1:]
+class _OfRules(Sequence):
+    """The chances of single rules, each worked out when somebody looks at it."""
+
+    def __init__(self, findings: Sequence[Finding], nominal: np.ndarray):
+        self._findings, self._nominal = findings, nominal
+        self._made: dict[int, Chances] = {}
+
+    def __len__(self) -> int:
+        return len(self._findings)
+
+    def __getitem__(self, at: int) -> Chances:
+        at = range(len(self))[at]
+        if at not in self._made:
+            self._made[at] = chances(self._findings[at].outcome, self._nominal)
+        return self._made[at]
 
 
 class _Joint:
-    """Kleene conjunction of outcomes one after the other; those that all members share are gathered by themselves."""
+    """Kleene conjunction of outcomes one after the other, and where every one of them is known.
+
+    Outcomes that all members share are gathered by themselves: they are known or not whatever number was promised.
+    """
 
     def __init__(self, tasks: int, hours: int):
-        self._shared = (np.ones((tasks, 1, hours), dtype=bool), np.zeros((tasks, 1, hours), dtype=bool))
-        self._by_member: tuple[np.ndarray, np.ndarray] | None = None
+        self._hours = hours
+        self._shared = np.full((2, tasks, 1, hours), EVERYONE)
+        self._shared_decided = np.full((tasks, 1, hours), EVERYONE)
+        self._members: Votes | None = None
+        self._decided: np.ndarray | None = None
 
-    def add(self, holds: np.ndarray, fails: np.ndarray) -> None:
-        if holds.shape[1] == 1:
-            both = self._shared
-        elif self._by_member is None:
-            shape = np.broadcast_shapes(holds.shape, self._shared[0].shape)
-            self._by_member = (np.array(np.broadcast_to(holds, shape)), np.array(np.broadcast_to(fails, shape)))
+    def add(self, votes: Votes) -> None:
+        if votes.members == 1:
+            self._shared &= votes.bits
+            if len(votes.bits) > 1:
+                self._shared_decided &= votes.decided
             return
-        else:
-            both = self._by_member
-        np.logical_and(both[0], holds, out=both[0])
-        np.logical_or(both[1], fails, out=both[1])
+        self._members = votes if self._members is None else self._members & votes
+        if len(votes.bits) > 1:
+            self._decided = votes.decided if self._decided is None else self._decided & votes.decided
 
-    def outcome(self) -> Kleene:
-        holds, fails = self._shared
-        if self._by_member is not None:
-            holds, fails = self._by_member[0] & holds, self._by_member[1] | fails
-        return Kleene(holds, holds | fails)
+    def outcome(self) -> Votes:
+        shared = Votes(self._shared, 1)
+        return shared if self._members is None else shared & self._members
+
+    def all_known(self, nominal: np.ndarray) -> np.ndarray:
+        """(task, hour): each outcome is known, in as many members as were promised."""
+        known = self._shared_decided[:, 0] == EVERYONE
+        if self._members is None:
+            return known
+        known = known & (self._members.members >= nominal)
+        if self._decided is None:
+            return known
+        return known & ~any_member(~self._decided, self._members.members)
+
+
+def _kept(votes: Votes, nominal: np.ndarray, floor: np.ndarray) -> np.ndarray:
+    """Whether the chance of one rule keeps its floor (task, 1), by counting members."""
+    held, perhaps = votes.counts()
+    if votes.members == 1:
+        return (held != 0) & (floor <= 1.0 + _EPS)
+    count = nominal
+    if votes.members > nominal.min():
+        count = promised(held + (votes.members - perhaps.astype(np.int64)), nominal)
+    return held >= np.maximum(np.ceil((floor - _EPS) * count), 1.0)
 
 
 def floor_kept(lower: np.ndarray, floor) -> np.ndarray:
     """Whether a lower chance keeps a floor. One of 0 still wants one member that surely holds: unknown keeps none."""
     return (lower >= floor - _EPS) & (lower > _EPS)
-
-
-def _spread(outcome: Kleene, shape: tuple[int, ...]) -> Kleene:
-    return Kleene(np.broadcast_to(outcome.holds, shape), np.broadcast_to(outcome.known, shape))

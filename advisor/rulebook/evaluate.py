@@ -3,24 +3,37 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from advisor.area_conditions import AreaConditions
-from advisor.logic import Kleene, all_of
+from advisor.logic import Kleene
+from advisor.rulebook.later import Later
+from advisor.rulebook.looking import EachNeighbour, Look, named_neighbours, nights_of_tasks, span_offsets
 from advisor.rulebook.quantities import QUANTITIES, Quantity
 from advisor.rulebook.schema import MODES, Rule, Setting
-from advisor.rulebook.spans import Reduced, Series, judge, reduce_at_start, reduce_nights, reduce_offsets
+from advisor.rulebook.series import Series
 from advisor.task_table import NEIGHBOUR_FACTS
+from advisor.votes import Votes, row_bytes
 
-#: margin by which an unknown neighbour is ranked
-_JUST_OUTSIDE = -1e-12
+__all__ = [
+    "Finding",
+    "evaluate",
+    "evaluate_rule",
+    "measured",
+    "named_neighbours",
+    "nights_of_tasks",
+    "sets",
+    "span_offsets",
+]
 
 
 @dataclass(frozen=True, eq=False)
 class Finding:
     """One rule evaluated at every start hour.
+
+    The outcome is made at once; the numbers behind it when somebody asks for them, which scoring many sites never does.
 
     Attributes
     ----------
@@ -31,7 +44,7 @@ class Finding:
         The reduced quantity; NaN where nothing of it is known.
     at_least, at_most : ndarray (task,), optional
         Limits in force, canonical unit; NaN where only the label could say and does not.
-    outcome : Kleene of ndarray (task or 1, member or 1, hour)
+    outcome : Votes or Kleene of ndarray (task or 1, member or 1, hour)
     complete : ndarray of bool (task or 1, member or 1, hour)
         Whether everything that the rule looks at is known, so that another limit would be known to hold or to fail.
     from_label : ndarray of bool (task,)
@@ -48,16 +61,16 @@ class Finding:
 
     rule: Rule
     applies: np.ndarray
-    value: np.ndarray
+    value: np.ndarray = Later()
     at_least: np.ndarray | None
     at_most: np.ndarray | None
-    outcome: Kleene
-    complete: np.ndarray
+    outcome: Votes | Kleene
+    complete: np.ndarray = Later()
     from_label: np.ndarray
     blank: np.ndarray
-    estimated: np.ndarray
+    estimated: np.ndarray = Later()
     length: np.ndarray
-    slot: np.ndarray | None = None
+    slot: np.ndarray | None = Later(None)
 
     def kind(self, task: int) -> str:
         """A limit that the label states makes a rule one of the label for that task."""
@@ -108,7 +121,7 @@ def evaluate_rule(rule: Rule, area: AreaConditions, given: Series | None = None)
     elif rule.missing_label == "default":
         blank = np.zeros_like(blank)
     if rule.measure.for_each == "neighbour":
-        applies = applies & _named(rule, area).any(axis=1)
+        applies = applies & named_neighbours(rule, area).any(axis=1)
     if not applies.any():
         return None
     if length is None:
@@ -118,22 +131,24 @@ def evaluate_rule(rule: Rule, area: AreaConditions, given: Series | None = None)
         blank = blank | np.isnan(length)
     blank = blank & applies
     if rule.measure.for_each == "neighbour":
-        parts = _neighbours(rule, given or quantity.series(area), area, length, at_least, at_most)
+        look = EachNeighbour(rule, given or quantity.series(area), area, length, at_least, at_most)
     else:
-        series, estimated = (given, None) if given is not None else measured(rule, quantity, area)
-        reduced = _reduce(rule, series, area, length)
-        outcome = judge(reduced, rule.measure.take, _column(at_least), _column(at_most))
-        parts = reduced.value, outcome, reduced.complete, _estimated(rule, estimated, area, length), None
-    value, outcome, complete, estimated, slot = parts
+        series, filled = (given, None) if given is not None else measured(rule, quantity, area)
+        look = Look(rule, series, filled, area, length, at_least, at_most)
+    outcome = look.outcome
     # What the label must say and does not is planned with the default, and never known to hold.
     if blank.any():
-        stated = ~blank[:, None, None]
-        outcome, complete = all_of(outcome, Kleene(stated, stated)), complete & stated
+        outcome = outcome.not_surely(row_bytes(blank))
     if not applies.all():
-        spare = ~applies[:, None, None]
-        outcome, complete = Kleene(outcome.holds | spare, outcome.known | spare), complete | spare
-    return Finding(rule, applies, value, at_least, at_most, outcome, complete, least_label | most_label | length_label,
-                   blank, estimated, length, slot)  # fmt: skip
+        outcome = Votes(outcome.bits | row_bytes(~applies), outcome.members, outcome.hours)
+
+    def complete() -> np.ndarray:
+        return (look.reduced.complete & ~blank[:, None, None]) | ~applies[:, None, None]
+
+    return Finding(
+        rule, applies, lambda: look.reduced.value, at_least, at_most, outcome, complete,
+        least_label | most_label | length_label, blank, lambda: look.estimated, length, lambda: look.slot,
+    )  # fmt: skip
 
 
 def _applies(rule: Rule, area: AreaConditions) -> np.ndarray:
@@ -169,10 +184,6 @@ def _limit(setting: Setting | None, label, count: int, largest: bool | None):
     return np.where(given, value, default), given, ~given
 
 
-def _column(limit: np.ndarray | None) -> np.ndarray | None:
-    return None if limit is None else limit[:, None, None]
-
-
 def measured(rule: Rule, quantity: Quantity, area: AreaConditions) -> tuple[Series, np.ndarray | None]:
     """The measured series, or the rule's estimate of it, and where that was done.
 
@@ -188,128 +199,6 @@ def measured(rule: Rule, quantity: Quantity, area: AreaConditions) -> tuple[Seri
     return Series(filled, series.instant, series.block_first, series.block_last), missing & ~np.isnan(
         estimate
     )
-
-
-def span_offsets(rule: Rule, area: AreaConditions, length: np.ndarray) -> np.ndarray:
-    """(first, stop) hour offsets from the start for each task."""
-    duration = area.table.duration
-    length = np.where(np.isnan(length), 1.0, length)  # such a span is marked as blank
-    ends = np.ceil(duration - 1e-9).astype(int)
-    span = rule.measure.span
-    if span == "work":
-        first, stop = np.zeros(len(duration), dtype=int), np.maximum(ends, 1)
-    elif span == "before":
-        first, stop = -np.ceil(length - 1e-9).astype(int), np.zeros(len(duration), dtype=int)
-    else:
-        until = np.ceil(duration + length - 1e-9).astype(int)
-        begin = (
-            np.floor(duration + 1e-9).astype(int) if span == "after" else np.zeros(len(duration), dtype=int)
-        )
-        first, stop = begin, np.maximum(until, begin + 1)
-    return np.stack([first, stop], axis=1)
-
-
-def _reduce(rule: Rule, series: Series, area: AreaConditions, length: np.ndarray) -> Reduced:
-    span, take = rule.measure.span, rule.measure.take
-    if span == "at-start" or not QUANTITIES[rule.measure.quantity].hourly:
-        return reduce_at_start(series)
-    if span == "nights-after":
-        first, stop, night_of = nights_of_tasks(area)
-        return reduce_nights(series, first, stop, night_of, rule.measure.count, take)
-    # a block of rain that only reaches into the span may fall in it, which is no promise that it does
-    whole = rule.at_least is None or rule.at_most is not None
-    offsets = span_offsets(rule, area, length)
-    groups = np.unique(offsets, axis=0)
-    if len(groups) == 1:
-        return reduce_offsets(series, *map(int, groups[0]), take, whole)
-    shape = np.broadcast_shapes(series.values.shape, (len(offsets), 1, 1))
-    value, complete = np.empty(shape), np.empty(shape, dtype=bool)
-    for first, stop in groups:
-        rows = np.flatnonzero((offsets == (first, stop)).all(axis=1))
-        part = reduce_offsets(_rows(series, rows), int(first), int(stop), take, whole)
-        value[rows], complete[rows] = part.value, part.complete
-    return Reduced(value, complete)
-
-
-def _rows(series: Series, rows: np.ndarray) -> Series:
-    def pick(values):
-        return values if values is None or values.shape[0] == 1 else values[rows]
-
-    parts = tuple(_rows(part, rows) for part in series.parts)
-    return Series(
-        pick(series.values), series.instant, pick(series.block_first), pick(series.block_last), parts
-    )
-
-
-def nights_of_tasks(area: AreaConditions) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Hours of each task's nights, and the first night whose sunset is at or after the end of the work."""
-    sunset, sunrise = (times[area.table.site] for times in area.conditions.nights)
-    origin = area.conditions.axis[0].astype("datetime64[s]")
-    hour = np.timedelta64(3600, "s")
-    first = np.floor((sunset - origin) / hour).astype(int)
-    stop = np.ceil((sunrise - origin) / hour + 1.0).astype(int)
-    ends = area.conditions.axis.astype("datetime64[s]")[None, :] + (
-        area.table.duration[:, None] * 3600
-    ).astype("timedelta64[s]")
-    night_of = (sunset[:, None, :] < ends[:, :, None]).sum(axis=-1)
-    return first, stop, night_of
-
-
-def _estimated(
-    rule: Rule, missing: np.ndarray | None, area: AreaConditions, length: np.ndarray
-) -> np.ndarray:
-    if missing is None:
-        return np.zeros((1, 1, 1), dtype=bool)
-    touched = _reduce(_with_take(rule, "max"), Series(missing.astype(float)), area, length)
-    return touched.value > 0.5
-
-
-def _with_take(rule: Rule, take: str) -> Rule:
-    return replace(rule, measure=replace(rule.measure, take=take))
-
-
-def _named(rule: Rule, area: AreaConditions) -> np.ndarray:
-    """(task, slot): the neighbours that the rule's guards name."""
-    table = area.table
-    named = ~np.isnan(table.neighbours["distance"])
-    for fact, wanted in rule.applies.items():
-        if fact in NEIGHBOUR_FACTS:
-            named &= table.neighbour_facts[NEIGHBOUR_FACTS[fact]] == wanted
-    return named
-
-
-def _neighbours(rule: Rule, series: Series, area: AreaConditions, length, at_least, at_most):
-    """The worst of the neighbours that the rule's guards name; no neighbour, nothing to hit."""
-    table = area.table
-    slots = table.neighbours["distance"].shape[1]
-    shape = (len(table), 1, len(area.conditions.axis))
-    value = np.full(shape, np.nan)
-    worst = np.full(shape, np.inf)
-    slot_of = np.full(shape, -1)
-    outcome = Kleene(np.ones(shape, dtype=bool), np.ones(shape, dtype=bool))
-    complete = np.ones(shape, dtype=bool)
-    every_named = _named(rule, area)
-    for slot in range(slots):
-        named = every_named[:, slot]
-        if not named.any():
-            continue
-        reduced = _reduce(rule, Series(series.values[slot], series.instant), area, length)
-        part = judge(reduced, rule.measure.take, _column(at_least), _column(at_most))
-        absent = ~named[:, None, None]
-        part = Kleene(part.holds | absent, part.known | absent)
-        outcome, complete = all_of(outcome, part), complete & (reduced.complete | absent)
-        margin = np.full(np.broadcast_shapes(reduced.value.shape, shape), np.inf)
-        if at_most is not None:
-            margin = np.minimum(margin, _column(at_most) - reduced.value)
-        if at_least is not None:
-            margin = np.minimum(margin, reduced.value - _column(at_least))
-        # what is not known counts as worse than what holds and better than what fails, so that the right name is told
-        margin = np.where(part.known, margin, _JUST_OUTSIDE)
-        closer = (margin < worst) & ~absent
-        worst = np.where(closer, margin, worst)
-        value = np.where(closer, reduced.value, value)
-        slot_of = np.where(closer, slot, slot_of)
-    return value, outcome, complete, np.zeros((1, 1, 1), dtype=bool), slot_of
 
 
 def sets(findings: Sequence[Finding], task: int) -> tuple[list[Finding], list[Finding]]:

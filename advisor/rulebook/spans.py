@@ -1,19 +1,20 @@
-"""Reducing hourly series over the span that a start hour asks about.
+"""Reducing hourly series over the span that a start hour asks about: the numbers behind a judgement.
 
-For every start hour s a span is a run of hours at fixed offsets from s, so all starts are reduced at once: extremes by
-doubling, sums by cumulative sums. Every reduction gives the value over what is known, and whether all was known; what
-that means for a limit is decided in `judge`.
+For every start hour s a span is a run of hours at fixed offsets from s, so all starts are reduced at once: extremes and
+sums by doubling. Every reduction gives the value over what is known, and whether all was known; what that means for a
+limit is decided in `judge`. `advisor.rulebook.judging` comes to the same answers hour by hour, without the numbers.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property
 from typing import Literal, NamedTuple
 
 import numpy as np
 
 from advisor.logic import Kleene, all_of, within
+from advisor.rulebook.series import Series
+
+__all__ = ["Reduced", "Series", "Take", "judge", "reduce_at_start", "reduce_nights", "reduce_offsets"]
 
 Take = Literal["min", "max", "sum", "mean", "any", "all", "last"]
 
@@ -32,50 +33,6 @@ _BOUND = {
 }
 
 
-@dataclass(frozen=True, eq=False)
-class Series:
-    """An hourly series as a span sees it; what several rules need of it is worked out once.
-
-    Attributes
-    ----------
-    values : ndarray (..., hour)
-    instant : bool
-        Instants bound their hour on both sides; other values belong to the whole hour.
-    block_first, block_last : ndarray (..., hour), optional
-        A block that lies only partly in a span counts whole in a sum.
-    parts : tuple of Series
-        What `values` is the sum of; each part is summed by its own blocks, and what is known of one part counts
-        although another is unknown.
-    """
-
-    values: np.ndarray
-    instant: bool = False
-    block_first: np.ndarray | None = None
-    block_last: np.ndarray | None = None
-    parts: tuple[Series, ...] = ()
-
-    @cached_property
-    def has_gaps(self) -> bool:
-        return bool(np.isnan(self.values).any())
-
-    @cached_property
-    def unknown_before(self) -> np.ndarray:
-        """How many of the hours before each are unknown (..., hour + 1)."""
-        total = np.zeros((*self.values.shape[:-1], self.values.shape[-1] + 1), dtype=np.int32)
-        np.cumsum(np.isnan(self.values), axis=-1, out=total[..., 1:])
-        return total
-
-    @cached_property
-    def sum_before(self) -> np.ndarray:
-        """Sum of the known hours before each (..., hour + 1), in float64: differences of it stay exact enough."""
-        return _cumulative(np.nan_to_num(self.values) if self.has_gaps else self.values)
-
-    @cached_property
-    def hourly_means(self) -> Series:
-        """The mean of both ends of each hour."""
-        return Series(0.5 * (self.values + _shift(self.values, 1)))
-
-
 class Reduced(NamedTuple):
     """Value over the known part of a span (NaN when nothing is known) and whether all of it was known."""
 
@@ -92,8 +49,10 @@ def reduce_offsets(series: Series, first: int, stop: int, take: Take, whole_bloc
     """
     values = series.values
     length = stop - first
-    if take == "sum" and series.parts:
+    if take == "sum" and series.in_blocks and series.parts:
         return _together([_add(part, first, stop, take, whole_blocks) for part in series.parts])
+    if take == "sum" and not series.in_blocks and not series.instant:
+        return _total(series, first, stop)
     if take in ("sum", "mean"):
         return _add(series, first, stop, take, whole_blocks)
     if take == "last":
@@ -216,12 +175,6 @@ def _sliding_extreme(
     return out[..., :hours] if first < 0 else _shift(out, first)
 
 
-def _cumulative(values: np.ndarray) -> np.ndarray:
-    total = np.zeros((*values.shape[:-1], values.shape[-1] + 1), dtype=np.float64)
-    np.cumsum(values, axis=-1, out=total[..., 1:])
-    return total
-
-
 def _window(hours: int, first: int, stop: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     start = np.arange(hours)
     low, high = start + first, start + stop
@@ -265,7 +218,23 @@ def _together(parts: list[Reduced]) -> Reduced:
     return Reduced(value, complete)
 
 
+def _total(series: Series, first: int, stop: int) -> Reduced:
+    """The sum of what is known, of hours that are no part of longer blocks."""
+    value, complete, nothing = series.sums(first, stop), True, True
+    hours = value.shape[-1]
+    held = np.clip(np.arange(hours) + stop, 0, hours) - np.clip(np.arange(hours) + first, 0, hours)
+    for part in series.parts or (series,):
+        complete = complete & _all_known(part, first, stop)
+        nothing = nothing & (
+            (_between(part.unknown_before, first, stop) == held) if part.has_gaps else held == 0
+        )
+    if nothing.any():
+        value = np.where(nothing, value.dtype.type(np.nan), value)
+    return Reduced(value, complete)
+
+
 def _add(series: Series, first: int, stop: int, take: Take, whole_blocks: bool) -> Reduced:
+    """A mean, or a sum of hours of which some belong to longer blocks."""
     if series.instant:
         series = series.hourly_means
     hours = series.values.shape[-1]
@@ -290,7 +259,9 @@ def _add(series: Series, first: int, stop: int, take: Take, whole_blocks: bool) 
         low, high = (np.broadcast_to(edge, shape) for edge in _block_edges(series, first, stop, whole_blocks))
         amount = np.take_along_axis(total, high, -1) - np.take_along_axis(total, low, -1)
         # an hour of a block that reaches into the span is asked for like one of the span
-        missing = np.maximum(missing, np.take_along_axis(unknown, high, -1) - np.take_along_axis(unknown, low, -1))
+        missing = np.maximum(
+            missing, np.take_along_axis(unknown, high, -1) - np.take_along_axis(unknown, low, -1)
+        )
     known_hours = np.maximum(held - asked, 0)
     value = np.where(known_hours > 0, amount, np.nan)
     if take == "mean":

@@ -63,7 +63,8 @@ class Answer(NamedTuple):
 
     def equals(self, other: Answer) -> bool:
         return np.array_equal(self.verdict, other.verdict) and all(
-            np.allclose(ours, theirs, rtol=0.0, atol=_EPS) for ours, theirs in zip(self[1:], other[1:], strict=True)
+            np.allclose(ours, theirs, rtol=0.0, atol=_EPS)
+            for ours, theirs in zip(self[1:], other[1:], strict=True)
         )
 
 
@@ -77,15 +78,20 @@ def prepare(rules: Sequence[Rule], area: AreaConditions, floors: Mapping[str, fl
         quantity, measure = QUANTITIES[rule.measure.quantity], rule.measure
         named = None
         if measure.for_each == "neighbour":
-            series, named = tuple(quantity.series(area).values), rulebook._named(rule, area)
+            series, named = tuple(quantity.series(area).values), rulebook.named_neighbours(rule, area)
         else:
             series = (rulebook.measured(rule, quantity, area)[0].values,)
         take = {"any": "max", "all": "min"}.get(measure.take, measure.take)
         if measure.span == "at-start" or not quantity.hourly:
             take = "first"
         assert take in ("min", "max", "sum", "first"), f"{rule.id}: no baseline takes the {take}"
-        strict = np.array([finding.kind(task) != "effect" for task in range(len(area.table))]) & finding.applies
-        own = [floors[finding.kind(task)] if rule.floor is None else rule.floor for task in range(len(area.table))]
+        strict = (
+            np.array([finding.kind(task) != "effect" for task in range(len(area.table))]) & finding.applies
+        )
+        own = [
+            floors[finding.kind(task)] if rule.floor is None else rule.floor
+            for task in range(len(area.table))
+        ]
         made.append(
             Prepared(rule.id, series, named, _spans(rule, area, quantity.instant, finding.length), take,
                      finding.at_least, finding.at_most, finding.applies, finding.blank, strict,
@@ -216,13 +222,17 @@ def pandas_verdicts(prepared: Sequence[Prepared], nominal: np.ndarray, lead, flo
 
     def outcomes(task: int, member: int) -> np.ndarray:
         columns = {
-            f"{one.id}/{slot}": _row(series, task, member) for one in prepared for slot, series in enumerate(one.series)
+            f"{one.id}/{slot}": _row(series, task, member)
+            for one in prepared
+            for slot, series in enumerate(one.series)
         }
         frame = pd.DataFrame(columns)
         frame["hour"] = np.arange(len(frame))
 
         def judge(row) -> pd.Series:
-            return pd.Series([_row_outcome(one, frame, task, int(row["hour"]), _reduce_pandas) for one in prepared])
+            return pd.Series(
+                [_row_outcome(one, frame, task, int(row["hour"]), _reduce_pandas) for one in prepared]
+            )
 
         return frame.apply(judge, axis=1).to_numpy()
 
@@ -325,7 +335,10 @@ def _by_member(prepared: Sequence[Prepared], outcomes, nominal, lead, floors, ho
         lower, upper = (answers == 1).sum(axis=0) / count, 1.0 - (answers == 0).sum(axis=0) / count
         kept = (~strict | ((lower >= floor - _EPS) & (lower > _EPS))).all(axis=1)
         known = (np.abs(upper - lower) < _EPS).all(axis=1)
-        joint = (answers == 1).all(axis=2).sum(axis=0) / nominal, 1.0 - (answers == 0).any(axis=2).sum(axis=0) / nominal
+        joint = (
+            (answers == 1).all(axis=2).sum(axis=0) / nominal,
+            1.0 - (answers == 0).any(axis=2).sum(axis=0) / nominal,
+        )
         strict_lower = ((answers == 1) | ~strict).all(axis=2).sum(axis=0) / nominal
         verdicts.append(_verdict(kept, known, joint, strict_lower, lead, floors, horizon))
     return Answer(*(np.stack(part) for part in zip(*verdicts, strict=True)))
