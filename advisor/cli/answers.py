@@ -11,9 +11,8 @@ from zoneinfo import ZoneInfo
 
 import click
 
+from advisor.compass import POINTS, degrees_of
 from advisor.errors import UsageError
-
-_POINTS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
 
 
 def sub_options(command):
@@ -101,8 +100,8 @@ def direction(text: str | None, flag: str) -> float | None:
     if text is None:
         return None
     word = text.strip().upper()
-    if word in _POINTS:
-        return _POINTS.index(word) * 22.5
+    if word in POINTS:
+        return degrees_of(word)
     try:
         degrees = quantity(text, "angle", flag)
     except UsageError as error:

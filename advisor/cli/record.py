@@ -126,7 +126,8 @@ def _gather(common, household, ledger, original, given):
     """(record, details) from the options, the start card, the original of a correction, and questions."""
     from advisor.cli.record_weather import newest_card
     from advisor.model import Record
-    from advisor.recording.details import from_extra, label_of, presumed
+    from advisor.recording.details import from_extra, presumed
+    from advisor.season import label_of
 
     card = newest_card(common, given["area"], given["treatment"]) if given["from_start"] else None
     base = original.record if original is not None else None

@@ -8,19 +8,14 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from advisor import units
+from advisor.compass import point_of
 from advisor.messages.mix_text import water
 from advisor.model import Household, Record, label_dimension
 from advisor.recording.deadlines import HIRE_REMINDERS, RETENTION, deadlines
-from advisor.recording.details import WeatherThen, label_of
+from advisor.recording.details import WeatherThen
 from advisor.recording.elements import CHECK_YOUR_STATE, completeness
 from advisor.recording.table import Row
-
-_POINTS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
-
-
-def compass(degrees: float) -> str:
-    """The point of the compass that is nearest to a direction."""
-    return _POINTS[round(degrees / 22.5) % 16]
+from advisor.season import label_of
 
 
 def record_fields(row: Row, household: Household, others: Sequence[Record] = ()) -> list[tuple[str, str]]:
@@ -100,7 +95,7 @@ def weather_words(weather: WeatherThen, system: str) -> str:
             continue
         text = words.format(units.show(value, dimension, system))
         if name == "wind_speed_2m" and weather.wind_from_direction is not None:
-            text += f" from {compass(weather.wind_from_direction)} ({weather.wind_from_direction:.0f}°)"
+            text += f" from {point_of(weather.wind_from_direction)} ({weather.wind_from_direction:.0f}°)"
         shown.append(text)
     if not shown:
         return ""

@@ -8,8 +8,8 @@ import numpy as np
 
 from advisor import units
 from advisor.clock import iso
+from advisor.compass import point_of
 from advisor.messages.cautions import SHORT_CAUTION
-from advisor.messages.record_text import compass
 from advisor.model import Household, Task
 from advisor.recording.deadlines import HIRE_REMINDERS
 from advisor.start_card import BEAUFORT, GOOD_FOR_MINUTES, Check, StartCard
@@ -48,7 +48,7 @@ def form_text(household: Household, task: Task, width: int = 80) -> str:
     if task.area.neighbours:
         lines.append("Must not be hit:")
         for one in task.area.neighbours:
-            where = "all round" if one.bearing is None else f"to the {compass(one.bearing)}"
+            where = "all round" if one.bearing is None else f"to the {point_of(one.bearing)}"
             distance = units.show(one.distance, "length", system)
             lines.append(_wrap(f"{one.name} ({one.kind}), {distance} {where}", width, "  - ", "    "))
         lines.append("")
@@ -100,7 +100,7 @@ def _readings_words(card: StartCard) -> str:
             if low == high
             else f"wind {low} to {high} at 2 m (Beaufort {readings.beaufort})"
         )
-        parts.append(seen + ("" if readings.wind_from is None else f" from {compass(readings.wind_from)}"))
+        parts.append(seen + ("" if readings.wind_from is None else f" from {point_of(readings.wind_from)}"))
     if readings.wind_gust is not None:
         parts.append(f"gusts {units.show(readings.wind_gust, 'speed', system)}")
     if readings.smoke is not None:

@@ -204,8 +204,7 @@ def _label_problems(label: Label, area: Area, system: str) -> list[Problem]:
             Problem(f'the label file leaves "{name}" blank ({says})', where, "copy it from the label")
         )
     if "turf_species" not in label.blank:
-        listed = {name.casefold() for name in label.turf_species}
-        missing = [one for one in area.turf if one.casefold() not in listed]
+        missing = label.unlisted(area.turf)
         if missing:
             problems.append(
                 Problem(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -63,6 +63,15 @@ class Label:
     stages: tuple[str, ...] = ()
     #: (month, day) on which the label's year begins
     year_starts: tuple[int, int] = (1, 1)
+
+    def is_called(self, name: str) -> bool:
+        """Whether a name is the product's, however it is written."""
+        return name.strip().casefold() == self.product.strip().casefold()
+
+    def unlisted(self, species: Iterable[str]) -> list[str]:
+        """Those of these turf species that the label does not list."""
+        listed = {name.casefold() for name in self.turf_species}
+        return [one for one in species if one.casefold() not in listed]
 
 
 #: quantities that a label may state -> dimension

@@ -16,8 +16,10 @@ from advisor.clock import iso
 from advisor.errors import did_you_mean
 from advisor.mix.plan import label_rate
 from advisor.model import Household, Label, Record, label_dimension
-from advisor.recording.details import Details, label_of
+from advisor.recording.details import Details
 from advisor.recording.elements import completeness
+from advisor.recording.season import season_use
+from advisor.season import label_of, share_ingredient
 
 #: measured sizes and amounts may differ by this share before they count as more than allowed
 TOLERANCE = 0.05
@@ -107,9 +109,10 @@ def _names(household: Household, record: Record):
         yield Fault("other-area", f'treatment "{record.treatment}" is not meant for area "{record.area}"',
                     "its areas: " + ", ".join(treatment.areas))  # fmt: skip
     if treatment is not None and record.product:
-        named = household.labels[treatment.label].product
-        if record.product.strip().casefold() != named.strip().casefold():
-            yield Fault("other-product", f'treatment "{record.treatment}" is made with {named}, not {record.product}',
+        label = household.labels[treatment.label]
+        if not label.is_called(record.product):
+            yield Fault("other-product",
+                        f'treatment "{record.treatment}" is made with {label.product}, not {record.product}',
                         "check the product's name")  # fmt: skip
 
 
@@ -138,8 +141,7 @@ def _amounts(household: Household, record: Record, label: Label | None):
 
 def _same(record: Record, other: Record) -> bool:
     """Whether two passes put the same active ingredient on the same area."""
-    ours = {name.casefold() for name in record.active_ingredients}
-    return other.area == record.area and bool(ours & {name.casefold() for name in other.active_ingredients})
+    return other.area == record.area and share_ingredient(record.active_ingredients, other.active_ingredients)
 
 
 def _end(record: Record) -> datetime:
@@ -181,8 +183,6 @@ def _order(household: Household, record: Record, ledger: Sequence[Record], label
 
 
 def _season(household: Household, record: Record, label: Label, ledger: Sequence[Record]):
-    from advisor.recording.season import season_use
-
     area = household.areas.get(record.area)
     treatment = household.treatments.get(record.treatment) or next(
         (one for one in household.treatments.values() if one.label == label.id), None
@@ -209,8 +209,7 @@ def _turf(household: Household, record: Record, label: Label):
     area = household.areas.get(record.area)
     if area is None or not label.turf_species:
         return
-    listed = {name.casefold() for name in label.turf_species}
-    missing = [one for one in area.turf if one.casefold() not in listed]
+    missing = label.unlisted(area.turf)
     if missing:
         yield Fault("turf", f"the label does not list {', '.join(missing)}, which {area.name} holds",
                     "check the product")  # fmt: skip

@@ -9,15 +9,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 
 from advisor.model import Area, Household, Label, Record, Treatment
+from advisor.season import label_of
 
 #: where a value of the weather comes from, from the surest on
-MEASURED, OBSERVED, PAST_HOURS, FORECAST = (
+MEASURED, OBSERVED, PAST_HOURS, FORECAST = WEATHER_FROM = (
     "measured on the spot",
     "observed",
     "past hours of a forecast",
     "forecast",
 )
-WEATHER_FROM = (MEASURED, OBSERVED, PAST_HOURS, FORECAST)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +40,10 @@ class WeatherThen:
     source: Mapping[str, str] = field(default_factory=dict)
     #: who said so: a station, a service
     said_by: str = ""
+
+    @property
+    def has_wind_speed(self) -> bool:
+        return self.wind_speed_2m is not None or self.wind_speed_10m is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,14 +132,3 @@ def presumed(
         certified_name="" if licence is None or not licence.certified_number else licence.holder,
         certified_number="" if licence is None else licence.certified_number or "",
     )
-
-
-def label_of(household: Household, record: Record) -> Label | None:
-    """The label of the product that a record names; of its treatment where it names none."""
-    named = record.product.strip().casefold()
-    if named:
-        return next(
-            (one for one in household.labels.values() if one.product.strip().casefold() == named), None
-        )
-    treatment = household.treatments.get(record.treatment)
-    return None if treatment is None else household.labels.get(treatment.label)

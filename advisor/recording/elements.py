@@ -15,6 +15,8 @@ from advisor.model import Record
 from advisor.recording.details import Details
 
 FEDERAL, STATE = "7 CFR 110.3", "commonly asked for by states"
+#: place of the certified applicator in the list of 7 CFR 110.3
+CERTIFIED = 5
 CHECK_YOUR_STATE = "The label and your state's rules come first: check your state."
 #: the short list of a spot application holds below this area in one day [m²]: 1/10 acre (7 CFR 110.3)
 SPOT_BELOW = ACRE_M2 / 10.0
@@ -35,54 +37,24 @@ class Element:
     hire_only: bool = False
 
 
-_F = FEDERAL
 ELEMENTS: tuple[Element, ...] = (
     Element("product", "the product's name", lambda r, d: bool(r.product.strip()), number=1),
-    Element(
-        "registration_number",
-        "its EPA registration number",
-        lambda r, d: bool(d.registration_number),
-        number=1,
-    ),
+    Element("registration_number", "its EPA registration number", lambda r, d: bool(d.registration_number), number=1),
     Element("amount", "the total amount of product, not of mix", lambda r, d: r.amount is not None, number=2),
     Element("location", "where it was applied", lambda r, d: bool(d.location), number=3),
-    Element("size", "the size of the area treated", lambda r, d: r.size is not None, _F, 3, False),
-    Element(
-        "site",
-        "the crop, commodity or kind of site",
-        lambda r, d: bool(d.site_use or d.turf),
-        FEDERAL,
-        3,
-        False,
-    ),
+    Element("size", "the size of the area treated", lambda r, d: r.size is not None, number=3, spot=False),
+    Element("site", "the crop, commodity or kind of site", lambda r, d: bool(d.site_use or d.turf), number=3,
+            spot=False),
     Element("date", "month, day and year", lambda r, d: r.started_at is not None, number=4),
-    Element(
-        "certified_name",
-        "the certified applicator's name",
-        lambda r, d: bool(d.certified_name),
-        FEDERAL,
-        5,
-        False,
-    ),
-    Element(
-        "certified_number",
-        "the certified applicator's number",
-        lambda r, d: bool(d.certified_number),
-        FEDERAL,
-        5,
-        False,
-    ),
+    Element("certified_name", "the certified applicator's name", lambda r, d: bool(d.certified_name), number=CERTIFIED,
+            spot=False),
+    Element("certified_number", "the certified applicator's number", lambda r, d: bool(d.certified_number),
+            number=CERTIFIED, spot=False),
     Element("start_and_end", "the times of start and end", lambda r, d: r.ended_at is not None, STATE),
-    Element("wind_speed", "the wind's speed at the start", lambda r, d: _wind(d) is not None, STATE),
-    Element(
-        "wind_direction",
-        "the wind's direction at the start",
-        lambda r, d: d.weather.wind_from_direction is not None,
-        STATE,
-    ),
-    Element(
-        "air_temperature", "the air's temperature", lambda r, d: d.weather.air_temperature is not None, STATE
-    ),
+    Element("wind_speed", "the wind's speed at the start", lambda r, d: d.weather.has_wind_speed, STATE),
+    Element("wind_direction", "the wind's direction at the start",
+            lambda r, d: d.weather.wind_from_direction is not None, STATE),
+    Element("air_temperature", "the air's temperature", lambda r, d: d.weather.air_temperature is not None, STATE),
     Element("target", "the weeds", lambda r, d: bool(d.target), STATE),
     Element("active_ingredients", "the active ingredients", lambda r, d: bool(r.active_ingredients), STATE),
     Element("method", "how it was applied", lambda r, d: bool(d.method), STATE),
@@ -90,27 +62,12 @@ ELEMENTS: tuple[Element, ...] = (
     Element("mix_volume", "the volume of finished spray", lambda r, d: d.mix_volume is not None, STATE),
     Element("who", "who applied it", lambda r, d: bool(r.who.strip()), STATE),
     Element("re_entry", "when people may go back", lambda r, d: bool(d.re_entry), STATE),
-    Element(
-        "licence_number",
-        "the licence of who applied it",
-        lambda r, d: bool(d.licence_number),
-        STATE,
-        hire_only=True,
-    ),
+    Element("licence_number", "the licence of who applied it", lambda r, d: bool(d.licence_number), STATE,
+            hire_only=True),
     Element("customer", "the customer's name", lambda r, d: bool(d.customer), STATE, hire_only=True),
-    Element(
-        "customer_address",
-        "the customer's address",
-        lambda r, d: bool(d.customer_address),
-        STATE,
-        hire_only=True,
-    ),
-)
-
-
-def _wind(details: Details) -> float | None:
-    weather = details.weather
-    return weather.wind_speed_10m if weather.wind_speed_2m is None else weather.wind_speed_2m
+    Element("customer_address", "the customer's address", lambda r, d: bool(d.customer_address), STATE,
+            hire_only=True),
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,10 +115,12 @@ def completeness(
 
 
 def _sprayed_that_day(record: Record, others: Sequence[Record], zone: ZoneInfo | None) -> float:
+    """[m²] of the record and of the others with its product on its local day; infinite where a size is not stated."""
     day = record.started_at.astimezone(zone).date()
+    product = record.product.strip().casefold()
     total = record.size if record.size is not None else float("inf")
     for other in others:
-        same = other.id != record.id and other.product == record.product
+        same = other.id != record.id and other.product.strip().casefold() == product
         if same and other.started_at.astimezone(zone).date() == day:
             total += other.size if other.size is not None else float("inf")
     return total
@@ -169,7 +128,7 @@ def _sprayed_that_day(record: Record, others: Sequence[Record], zone: ZoneInfo |
 
 def _stands_for(element: Element, record: Record, details: Details) -> bool:
     """Only a restricted product needs a certified applicator; an ordinary one is applied by whom the licence names."""
-    if details.restricted_use or element.number != 5:
+    if details.restricted_use or element.number != CERTIFIED:
         return False
     if not details.for_hire:
         return True

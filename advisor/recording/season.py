@@ -8,7 +8,7 @@ from datetime import datetime
 
 from advisor.mix.plan import SeasonUse
 from advisor.model import Area, Household, Label, Record, Task, Treatment
-from advisor.season import is_product, label_of, label_year, records_of_year
+from advisor.season import label_of, label_year, records_of_year
 
 
 def season_use(
@@ -32,9 +32,9 @@ def _counts_as(record: Record, label: Label, area: Area, household: Household) -
     if record.amount is None or not math.isfinite(record.amount):
         return most
     applied = record.amount / size
-    if is_product(label, record.product) or not record.product.strip():
+    if label.is_called(record.product) or not record.product.strip():
         return applied
-    other = label_of(record, household)
+    other = label_of(household, record)
     factor = None if other is None else _equivalent(label, other)
     return most if factor is None else applied * factor
 

@@ -12,8 +12,9 @@ from zoneinfo import ZoneInfo
 from advisor.clock import iso
 from advisor.model import Household, Record
 from advisor.recording.deadlines import deadlines
-from advisor.recording.details import Details, label_of, presumed
+from advisor.recording.details import Details, presumed
 from advisor.recording.elements import completeness
+from advisor.season import label_of
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,13 @@
 """The season of a task: its label year and last day, the passes that count in it, and what they leave of its totals."""
 
 from advisor.season.bounds import label_year, latest_day, recurring_day
-from advisor.season.passes import is_product, label_of, last_pass, records_of_year, same_ingredient
+from advisor.season.passes import (
+    label_of,
+    last_pass,
+    records_of_year,
+    same_ingredient,
+    share_ingredient,
+)
 from advisor.season.totals import (
     IngredientTotal,
     has_maximum,
@@ -15,7 +21,6 @@ __all__ = [
     "IngredientTotal",
     "has_maximum",
     "ingredient_totals",
-    "is_product",
     "label_of",
     "label_year",
     "last_pass",
@@ -25,5 +30,6 @@ __all__ = [
     "records_of_year",
     "recurring_day",
     "same_ingredient",
+    "share_ingredient",
     "worst_share",
 ]

@@ -6,17 +6,21 @@ product with the same active ingredient, begins nothing new.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 
 from advisor.model import Household, Label, Record, Task
 
 
+def share_ingredient(names: Iterable[str], others: Iterable[str]) -> bool:
+    """Whether two lists of active ingredients have one in common, however it is written."""
+    return not {name.casefold() for name in names}.isdisjoint(name.casefold() for name in others)
+
+
 def same_ingredient(task: Task, record: Record) -> bool:
     """Whether a pass was on the task's area and with one of its label's active ingredients."""
-    ours = {ingredient.name.casefold() for ingredient in task.label.active_ingredients}
-    return record.area == task.area.id and bool(
-        ours & {name.casefold() for name in record.active_ingredients}
+    return record.area == task.area.id and share_ingredient(
+        (ingredient.name for ingredient in task.label.active_ingredients), record.active_ingredients
     )
 
 
@@ -40,14 +44,9 @@ def records_of_year(task: Task, records: Sequence[Record], year: tuple[date, dat
     )
 
 
-def is_product(label: Label, name: str) -> bool:
-    """Whether a name is that of the label's product, as people write it."""
-    return name.strip().casefold() == label.product.strip().casefold()
-
-
-def label_of(record: Record, household: Household) -> Label | None:
+def label_of(household: Household, record: Record) -> Label | None:
     """The label of the product that a record names; of the treatment where the record names none."""
     if record.product.strip():
-        return next((one for one in household.labels.values() if is_product(one, record.product)), None)
+        return next((one for one in household.labels.values() if one.is_called(record.product)), None)
     treatment = household.treatments.get(record.treatment)
     return None if treatment is None else household.labels.get(treatment.label)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from advisor.model import ActiveIngredient, Household, Label, Record, Task
-from advisor.season.passes import is_product, label_of
+from advisor.season.passes import label_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +102,7 @@ def _applied(record: Record, ingredient: str, size: float, household: Household)
         if treatment is not None and treatment.method == "spot":
             return math.nan
         treated = size
-    label = label_of(record, household)
+    label = label_of(household, record)
     if label is None or not treated > 0.0:
         return math.nan
     strength = next(
@@ -145,7 +145,7 @@ def passes_left(
         if not math.isnan(total.maximum):
             room.append(_whole(total.left, total.planned))
     if "maximum_per_year" in label.limits:
-        same = [one for one in this_year if is_product(label, one.product)]
+        same = [one for one in this_year if label.is_called(one.product)]
         used = math.fsum(
             math.nan if one.amount is None or not one.size else one.amount / one.size for one in same
         )

@@ -11,6 +11,7 @@ import numpy as np
 from advisor import units
 from advisor.atmosphere.wind import wind_speed_2m
 from advisor.clock import from_numpy
+from advisor.compass import point_of
 from advisor.drift.deposit import deposit_at_neighbour
 from advisor.logic import within
 from advisor.model import Task
@@ -118,10 +119,6 @@ def _turning_stops(task: Task, scored: OneStart, readings: Readings):
             )
 
 
-_POINTS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
-
-
 def _from_to(first: float, last: float) -> str:
-    """Two directions, clockwise, by the compass; the points lie inside no more than 11 degrees off."""
-    low, high = (_POINTS[round(one / 22.5) % 16] for one in (first, last))
-    return f"{low} to {high} ({first:.0f}° to {last:.0f}°)"
+    """Two directions, clockwise, by the compass."""
+    return f"{point_of(first)} to {point_of(last)} ({first:.0f}° to {last:.0f}°)"

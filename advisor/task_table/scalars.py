@@ -14,7 +14,6 @@ from advisor import lawn_work
 from advisor.model import Area, Household, Label, Record, Sprayer, Task
 from advisor.season import (
     ingredient_totals,
-    is_product,
     label_year,
     planned_rate,
     records_of_year,
@@ -102,7 +101,7 @@ def _put_down(label: Label, record: Record) -> float:
     A pass without its amount or size counts as the most that the label allows in one. Another product with the same
     ingredient may hold more or less of it, so the two cannot be added.
     """
-    if not is_product(label, record.product):
+    if not label.is_called(record.product):
         return np.nan
     if record.amount is None or not record.size:
         return label.limits.get("maximum_per_application", np.nan)
@@ -133,7 +132,7 @@ def _sprayer_clean(sprayer: Sprayer, label: Label) -> float:
     held = sprayer.last_contents
     if held is None:
         return np.nan
-    if held.strip().casefold() in _HARMLESS or is_product(label, held):
+    if held.strip().casefold() in _HARMLESS or label.is_called(held):
         return 1.0
     return np.nan if sprayer.rinsed is None else float(sprayer.rinsed)
 
@@ -145,8 +144,7 @@ def _turf_allowed(area: Area, label: Label) -> float:
     """
     if not label.turf_species:
         return np.nan
-    listed = {name.casefold() for name in label.turf_species}
-    if any(species.casefold() not in listed for species in area.turf):
+    if label.unlisted(area.turf):
         return 0.0
     whole = 1.0 if len(area.turf) == 1 else np.nan
     limited = [species for species in area.turf if species in label.turf_shares]

@@ -14,8 +14,8 @@ from flask import Flask, redirect, request
 
 from advisor import units
 from advisor.clock import iso, parse_instant
+from advisor.compass import POINTS, degrees_of, point_of
 from advisor.ledger import read_ledger
-from advisor.messages.record_text import compass
 from advisor.messages.start_card_text import card_object
 from advisor.model import Task
 from advisor.start_card import BEAUFORT, GOOD_FOR_MINUTES, SMOKE, Readings, StartCard, judge_start
@@ -27,7 +27,6 @@ from advisor.web.desk import Desk, Scene
 from advisor.web.page import Page
 from advisor.web.words import ANSWERS, clock, local, moment_words, relative
 
-POINTS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
 QUESTIONS = (
     ("leaves_dry", "Leaves dry, below too"),
     ("people_away", "People and animals away"),
@@ -68,7 +67,7 @@ def start_page(desk: Desk, scene: Scene, *, card: str | None = None, answers: An
             "tasks": [(scored.task.id, f"{scored.task.area.name}: {scored.task.treatment.name}")
                       for scored in scene.outlook.tasks],
             "requested": request.args.get("task", ""),
-            "points": [(f"{at * 22.5:g}", name) for at, name in enumerate(POINTS)],
+            "points": [(f"{degrees_of(point):g}", point) for point in POINTS],
             "beaufort": [(force, says) for force, (_, _, says) in BEAUFORT.items()],
             "smoke": [(name, _SMOKE_WORDS[name]) for name in SMOKE],
             "questions": QUESTIONS,
@@ -94,7 +93,7 @@ def _read(scene: Scene, answers: Answers) -> tuple[Task | None, Readings]:
     if wind is not None and gust is not None and gust < wind:
         answers.faults["gust"] = "The gust is weaker than the wind: check both."
     beaufort = _optional(answers, "beaufort", {str(force) for force in BEAUFORT})
-    wind_from = _optional(answers, "wind_from", {f"{at * 22.5:g}" for at in range(16)})
+    wind_from = _optional(answers, "wind_from", {f"{degrees_of(point):g}" for point in POINTS})
     readings = Readings(
         taken_at=taken,
         wind_speed=wind,
@@ -200,7 +199,7 @@ def _measured(one: Measurement, system: str) -> str:
     told = [f"{words} {units.show(readings[name], dimension, system)}" for name, words, dimension in _SHOWN
             if readings.get(name) is not None]  # fmt: skip
     if readings.get("wind_from_direction") is not None:
-        told.insert(1, f"from {compass(float(readings['wind_from_direction']))}")
+        told.insert(1, f"from {point_of(float(readings['wind_from_direction']))}")
     if one.data.get("smoke"):
         told.append(f"smoke {_SMOKE_WORDS.get(str(one.data['smoke']), one.data['smoke'])}")
     return ", ".join(told) or "nothing"

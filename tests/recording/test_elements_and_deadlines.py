@@ -100,6 +100,8 @@ def test_the_tenth_of_an_acre_is_that_of_the_whole_day():
     other_product = replace(same_day, product="Another")
     assert completeness(piece, details, (next_day, other_product), ZONE).spot
     assert not completeness(piece, details, (same_day,), ZONE).spot
+    # the same product, however it is written
+    assert not completeness(piece, details, (replace(same_day, product=f" {piece.product.upper()}"),), ZONE).spot
     # broadcast work never takes the short list
     assert not completeness(piece, replace(details, method="broadcast"), (), ZONE).spot
 
