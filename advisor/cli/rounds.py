@@ -22,13 +22,14 @@ def make_round(common: Common, folder: str, day: str | None):
     lawns = read_lawns(Path(folder))
     found, faults = [], []
     for place, home in enumerate(lawns.folders):
+        key = home.relative_to(lawns.folder).as_posix()
         try:
             scene = make_scene(replace(common, home=home))
         except AdvisorError as error:
             # One lawn with a fault must not hide the others; it is told, and it is no go.
-            faults.append((home.name, error))
+            faults.append((key, error))
             continue
-        found.append(Lawn(home.name, scene.outlook, place))
+        found.append(Lawn(key, scene.outlook, place))
     if not found:
         raise faults[0][1]
     wanted = _day(day, common, found[0].outlook.household.site.zone)
@@ -54,14 +55,14 @@ def tell_faults(faults) -> None:
 
 
 def _day(text: str | None, common: Common, zone):
-    """As asked; else tomorrow from noon on, and today before it."""
+    """As asked; else that of the usual round."""
     from advisor.clock import parse_day
+    from advisor.messages.round_plan import usual_day
 
-    local = common.now.astimezone(zone)
-    today = local.date()
-    named = {"today": today, "tomorrow": today + timedelta(days=1)}
     if text is None:
-        return named["tomorrow" if local.hour >= 12 else "today"]
+        return usual_day(common.now, zone)
+    today = common.now.astimezone(zone).date()
+    named = {"today": today, "tomorrow": today + timedelta(days=1)}
     found = named.get(text.lower()) or parse_day(text, "--day")
     if found < today:
         raise UsageError(f"{text} is over", hint="name today or a day to come")

@@ -13,7 +13,7 @@ from advisor.errors import UsageError
 @click.command(epilog="Example: advisor serve --home my-lawn   See also: advisor notice, advisor check")
 @click.option("--home", metavar="DIR", envvar="ADVISOR_HOME", help="The household folder.")
 @click.option("--all", "lawns", metavar="DIR",
-              help="All lawns in DIR in one process, and one notice of tomorrow's round; no page.")  # fmt: skip
+              help="All lawns in DIR in one process, with one notice and one page of the round.")  # fmt: skip
 @click.option("--heartbeat", type=click.FloatRange(1.0, 3600.0), default=300.0, show_default=True, metavar="SECONDS",
               help="Time between two looks at what is due.")  # fmt: skip
 @click.option(
@@ -50,17 +50,20 @@ def serve(home, lawns, heartbeat, clock, for_hours, port, host, names, word_file
         timer = threading.Timer(for_hours * 3600.0 / its_clock.rate, stop.set)
         timer.daemon = True
         timer.start()
+    where = {"host": host, "port": port, "names": names}
+    if page:
+        from advisor.web.word import read_word
+
+        where["word"] = None if word_file is None else read_word(word_file)
     if lawns is not None:
-        raise click.exceptions.Exit(_serve_all(lawns, its_clock, heartbeat, stop))
+        raise click.exceptions.Exit(_serve_all(lawns, its_clock, heartbeat, stop, where if page else None))
     folder = find_home(home)
     service = HouseholdService.open(folder)
     health, beside = Health(), []
     if page:
         from advisor.web import open_page
-        from advisor.web.word import read_word
 
-        word = None if word_file is None else read_word(word_file)
-        beside.append(open_page(service, its_clock, health, host=host, port=port, names=names, word=word))
+        beside.append(open_page(service, its_clock, health, **where))
     plan = service.plan()
     status = run(service.database, folder / "advisor.lock", its_clock, heartbeat, plan.schedule, service.pull,
                  service.decide, plan.channels, service.reload, occasions=service.occasions, keep=service.kept_for,
@@ -68,13 +71,22 @@ def serve(home, lawns, heartbeat, clock, for_hours, port, host, names, word_file
     raise click.exceptions.Exit(status)
 
 
-def _serve_all(lawns: str, clock, heartbeat: float, stop) -> int:
+def _serve_all(lawns: str, clock, heartbeat: float, stop, where: dict | None) -> int:
+    """All lawns and the round over them; `where` is where the pages listen, None without pages."""
     from pathlib import Path
 
     from advisor.service.round import RoundService
     from advisor.service.serve import serve_parts
 
-    return serve_parts(RoundService.open(Path(lawns)).parts(), clock, heartbeat, stop=stop)
+    service = RoundService.open(Path(lawns))
+    parts, beside = service.parts(), []
+    if where is not None:
+        from advisor.web import Desks, open_desks
+
+        # The last part is that of the round itself, which has no pages of its own.
+        desks = Desks.of_round(service, clock, [part.health for part in parts[:-1]])
+        beside.append(open_desks(desks, **where))
+    return serve_parts(parts, clock, heartbeat, beside=beside, stop=stop)
 
 
 def _clock(text: str | None):

@@ -10,6 +10,7 @@ import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -116,6 +117,12 @@ def plan_round(
     done = {id(stop.job) for stop in stops}
     left = tuple(job for job in _by_deadline(jobs) if id(job) not in done)
     return Round(day, tuple(lawns), stops, left, tuple(closed), travel)
+
+
+def usual_day(now: datetime, zone: ZoneInfo) -> date:
+    """The day whose round is meant when none is named: tomorrow from noon on, and today before it."""
+    at = now.astimezone(zone)
+    return at.date() + timedelta(days=1 if at.hour >= 12 else 0)
 
 
 def _told_apart(lawns: Sequence[Lawn]) -> list[Lawn]:

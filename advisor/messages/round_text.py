@@ -125,11 +125,12 @@ def closed_lines(plan: Round) -> list[str]:
     """Each lawn with what stands in its way, the areas that share it together."""
     grouped: dict[tuple[str, str], list[str]] = {}
     for lawn, scored, day in plan.closed:
-        grouped.setdefault((lawn.name, _why(scored, day)), []).append(scored.task.area.name)
+        grouped.setdefault((lawn.name, why_closed(scored, day)), []).append(scored.task.area.name)
     return [f"{name}, {listed(areas)}: {why}." for (name, why), areas in grouped.items()]
 
 
-def _why(scored: TaskOutlook, day: Day | None) -> str:
+def why_closed(scored: TaskOutlook, day: Day | None) -> str:
+    """What stands in the way of a pass that is not in the round, in a few words."""
     if day is None:
         return "the forecast does not reach that day"
     if day.verdict == "go":
@@ -147,17 +148,22 @@ def _why(scored: TaskOutlook, day: Day | None) -> str:
 
 
 def age_lines(plan: Round, now: datetime) -> list[str]:
-    """The oldest forecast of the round, and every source once."""
+    """The oldest forecast of the round, and every source once; the lawns without one; the zone of the times."""
     sources = [(lawn.name, lawn.outlook.forecast.provenance) for lawn in plan.lawns]
-    ages = [(source.age_hours(now), name) for name, source in sources if source.age_hours(now) is not None]
-    unknown = [name for name, source in sources if source.age_hours(now) is None]
-    names = dict.fromkeys(source.attribution for _, source in sources)
+    there = [(source, name) for name, source in sources if source.source != "none"]
+    ages = [(age, name) for source, name in there if (age := source.age_hours(now)) is not None]
+    unknown = [name for source, name in there if source.age_hours(now) is None]
+    without = [name for name, source in sources if source.source == "none"]
+    names = dict.fromkeys(source.attribution or source.source for source, _ in there)
     told = []
     if ages:
-        oldest = max(ages)
-        told.append(f"Forecast: {'; '.join(filter(None, names))}; the oldest is {oldest[0]:.1f} h old ({oldest[1]}).")
+        age, name = max(ages)
+        old = f"{age:.0f} h" if age >= 1.0 else f"{60.0 * age:.0f} min"
+        told.append(f"Forecast: {'; '.join(names)}; the oldest is {old} old ({name}).")
     if unknown:
         told.append(f"The age of the forecast is not known for {listed(unknown)}.")
+    if without:
+        told.append(f"No forecast yet for {listed(without)}.")
     zone = plan.lawns[0].outlook.household.site.zone
     local = now.astimezone(zone)
     return [*told, f"Times are those of {zone.key}; now {local:%H:%M} {local.tzname()}."]
@@ -172,7 +178,7 @@ def round_notice(plan: Round, now: datetime, kind: str = "evening") -> NoticeTex
         why = [f"Order by closing windows: {closes}.", closes + "."]
     elif plan.closed:
         lawn, scored, day = plan.closed[0]
-        why = [f"{lawn.name}: {_why(scored, day)}."]
+        why = [f"{lawn.name}: {why_closed(scored, day)}."]
     waiting = len({lawn.key for lawn, _, _ in plan.closed} - {stop.job.lawn.key for stop in plan.stops})
     chance = _next_round(plan)
     rest = f"{len(plan.left_out)} passes do not fit." if plan.left_out else ""
@@ -187,7 +193,7 @@ def round_notice(plan: Round, now: datetime, kind: str = "evening") -> NoticeTex
         ("Goes, but does not fit:", left),
         ("Does not go:", closed_lines(plan)),
     ]
-    warn, foot = _cautions(plan), age_lines(plan, now)
+    warn, foot = cautions_of_round(plan), age_lines(plan, now)
     told = " ".join(filter(None, (wait, rest)))
     parts = fitted(
         lambda most: Parts(
@@ -213,7 +219,8 @@ def _next_round(plan: Round) -> str:
     return f"Next chance: {long_date(first)}, {days.count(first)} pass{'es' if days.count(first) > 1 else ''}."
 
 
-def _cautions(plan: Round) -> list[str]:
+def cautions_of_round(plan: Round) -> list[str]:
+    """The cautions of all lawns, each once."""
     told: dict[str, None] = {}
     for lawn in plan.lawns:
         labels = tuple({one.task.label.id: one.task.label for one in lawn.outlook.tasks}.values())
@@ -243,11 +250,11 @@ def round_object(plan: Round, now: datetime) -> Mapping[str, Any]:
                      for job in plan.left_out],
         "closed": [
             {"lawn": lawn.key, "treatment": scored.task.treatment.id, "area": scored.task.area.id,
-             "verdict": "unknown" if day is None else day.verdict, "why": _why(scored, day)}
+             "verdict": "unknown" if day is None else day.verdict, "why": why_closed(scored, day)}
             for lawn, scored, day in plan.closed
         ],
         "loads": loads, "no_mix": refused, "tell": tell_lines(plan), "wind_turns": turn_lines(plan),
-        "cautions": _cautions(plan),
+        "cautions": cautions_of_round(plan),
     }  # fmt: skip
 
 

@@ -41,6 +41,10 @@ class RoundService:
     def database(self) -> Path:
         return self.lawns.folder / "advisor.db"
 
+    def key(self, service: HouseholdService) -> str:
+        """What sets a lawn apart from the others: its folder within theirs."""
+        return service.folder.relative_to(self.lawns.folder).as_posix()
+
     def schedule(self) -> Schedule:
         # Nothing is pulled here and nobody is told in the morning: the single lawns do that.
         first = self.services[0].household
@@ -68,7 +72,7 @@ class RoundService:
                 outlook, _ = service.outlook(now)
             except AdvisorError:
                 continue  # its own service says what is wrong with it
-            found.append(Lawn(service.folder.name, outlook, place))
+            found.append(Lawn(self.key(service), outlook, place))
         if not found:
             return None
         today = now.astimezone(self.services[0].household.site.zone).date()

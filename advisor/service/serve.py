@@ -14,7 +14,7 @@ import threading
 import time
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import AbstractContextManager, ExitStack, contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -49,6 +49,8 @@ class Part:
     reload: Callable[[], Plan | None] | None = None
     occasions: Callable[[datetime], Iterable[Occasion]] | None = None
     keep: Callable[[], timedelta] | None = None
+    #: what those who show this household may ask
+    health: Health = field(default_factory=Health)
 
 
 def serve(
@@ -93,12 +95,13 @@ def serve(
     StoreError
         When the ledger cannot be opened.
     """
-    part = Part(store_path, lock_path, schedule, pull, decide, channels, reload, occasions, keep)
+    part = Part(
+        store_path, lock_path, schedule, pull, decide, channels, reload, occasions, keep, health or Health()
+    )
     return serve_parts(
         [part],
         clock,
         heartbeat_seconds,
-        health=health,
         retry=retry,
         beside=beside,
         stop=stop,
@@ -111,15 +114,13 @@ def serve_parts(
     clock: Clock,
     heartbeat_seconds: float,
     *,
-    health: Health | None = None,
     retry: Retry | None = None,
     beside: Iterable[AbstractContextManager] = (),
     stop: threading.Event | None = None,
     drain_seconds: float = DRAIN,
 ) -> int:
-    """Run several households in one process, one after the other at each beat; `health` is that of the first."""
+    """Run several households in one process, one after the other at each beat."""
     ending = stop or threading.Event()
-    health = health or Health()
     with ExitStack() as stack:
         parts = list(parts)
         for part in parts:
@@ -128,11 +129,11 @@ def serve_parts(
         stores = [stack.enter_context(Store.open(part.store_path)) for part in parts]
         signals = stack.enter_context(_signals())
         cycles = [
-            _cycle(part, store, clock, health if at == 0 else Health(), retry, seconds, ending)
-            for at, (part, store) in enumerate(zip(parts, stores, strict=True))
+            _cycle(part, store, clock, retry, seconds, ending)
+            for part, store in zip(parts, stores, strict=True)
         ]
         everything = _All(cycles, ending)
-        heartbeat = Heartbeat(everything.run, seconds, lambda word, error: _note(health, word, error))
+        heartbeat = Heartbeat(everything.run, seconds, lambda word, error: _note(cycles, word, error))
         for one in beside:
             stack.enter_context(one)
         event(
@@ -152,7 +153,7 @@ def serve_parts(
     return 0
 
 
-def _cycle(part, store, clock, health, retry, seconds, ending) -> Cycle:
+def _cycle(part, store, clock, retry, seconds, ending) -> Cycle:
     given = part.channels
     by_name = dict(given) if isinstance(given, Mapping) else {one.name: one for one in given}
     return Cycle(
@@ -164,7 +165,7 @@ def _cycle(part, store, clock, health, retry, seconds, ending) -> Cycle:
         reload=part.reload,
         occasions=part.occasions,
         keep=part.keep,
-        health=health,
+        health=part.health,
         retry=retry,
         seconds=seconds,
         should_stop=ending.is_set,
@@ -233,9 +234,10 @@ def _drain(cycle: _All, heartbeat: Heartbeat, seconds: float, own_process: bool)
         os._exit(0)
 
 
-def _note(health: Health, word: str, error: BaseException | None) -> None:
+def _note(cycles: Iterable[Cycle], word: str, error: BaseException | None) -> None:
     if word != "error":  # the cycle itself tells its errors
-        health.note(word, str(error or word))
+        for cycle in cycles:
+            cycle.health.note(word, str(error or word))
         event(log, f"heartbeat_{word}", logging.DEBUG if word == "busy" else logging.WARNING)
 
 

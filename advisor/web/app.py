@@ -9,7 +9,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from flask import Flask, Response, jsonify, render_template, request, url_for
+from flask import Flask, Response, jsonify, render_template, request
 from markupsafe import Markup
 from werkzeug.exceptions import HTTPException
 
@@ -19,8 +19,9 @@ from advisor.figures import patterns_svg
 from advisor.messages.cautions import SHORT_CAUTION, cautions
 from advisor.service.log import event, new_run_id
 from advisor.store.encoding import plain
-from advisor.web import feed, health, start, tell, units_choice
+from advisor.web import feed, health, rounds, start, tell, units_choice
 from advisor.web.desk import Desk, Scene
+from advisor.web.desks import Desks
 from advisor.web.page import Page
 from advisor.web.pages import (
     almanac,
@@ -68,8 +69,8 @@ _FAULTS = {
 }  # fmt: skip
 
 
-def create_app(desk: Desk, hosts: tuple[str, ...] = (), word: str | None = None) -> Flask:
-    """The pages of one household.
+def create_app(desk: Desk | Desks, hosts: tuple[str, ...] = (), word: str | None = None) -> Flask:
+    """The pages of one household, or of several and of the round over them.
 
     Parameters
     ----------
@@ -82,13 +83,28 @@ def create_app(desk: Desk, hosts: tuple[str, ...] = (), word: str | None = None)
     app.config["PROPAGATE_EXCEPTIONS"] = False
     app.url_map.strict_slashes = False
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
-    token = feed.FeedToken(desk.service.folder)
+    desks = Desks.of(desk)
+    desk = desks.attach(app)  # from here on that which a request asks for
+    token = feed.FeedToken(desks.folder)
     protect(app, hosts, word, token)
 
     def show(page: Page, scene: Scene | None, twin: bool = False) -> Response:
         if twin:
             return _json({**_head(scene, page), **page.twin}, page.status)
         body = render_template(page.template, **_frame(page, scene), **page.context)
+        return _tagged(Response(body, page.status, mimetype="text/html"))
+
+    def show_round(page: Page, around: dict[str, Any], head: dict[str, Any] | None) -> Response:
+        if head is not None:
+            return _json({**_schema(page), **head, **page.twin}, page.status)
+        body = render_template(
+            page.template,
+            title=page.title,
+            css=_css(),
+            patterns=Markup(patterns_svg()),
+            **around,
+            **page.context,
+        )
         return _tagged(Response(body, page.status, mimetype="text/html"))
 
     def add(path: str, name: str, build: Callable[..., Page]) -> None:
@@ -100,8 +116,12 @@ def create_app(desk: Desk, hosts: tuple[str, ...] = (), word: str | None = None)
         beside = "/index.json" if path == "/" else f"{path}.json"
         app.add_url_rule(beside, f"{name}-json", lambda **given: view(twin=True, **given))
 
-    desk.make_ready = lambda scene: scene.once("week", lambda: week.week(scene))
-    add("/", "week", lambda desk, scene: desk.make_ready(scene))
+    def first_page(scene: Scene) -> Page:
+        return scene.once("week", lambda: week.week(scene))
+
+    for one in desks.all:
+        one.make_ready = first_page
+    add("/", "week", lambda desk, scene: first_page(scene))
     add("/day/<text>", "day", lambda desk, scene, text: _day(scene, text, request.args.get("at")))
     add("/sequence", "sequence", lambda desk, scene: sequence.sequence_page(desk, scene))
     add("/mix", "mix", lambda desk, scene: mixing.mixing_page(desk, scene))
@@ -117,24 +137,28 @@ def create_app(desk: Desk, hosts: tuple[str, ...] = (), word: str | None = None)
     calendar.register(app, desk)
     feed.register(app, desk, token, add, show, word is not None)
     score.register(app, desk)
-    health.register(app, desk)
+    health.register(app, desks)
+    rounds.register(app, desks, show_round)
+
+    def fault(status: int, told: str, run_id: str) -> Response:
+        return _fault(status, told, run_id, (("/", "Round"),) if desks.at_front() else NAVIGATION)
 
     @app.errorhandler(HTTPException)
     def refused(error: HTTPException):
-        return _fault(error.code or 500, "", new_run_id())
+        return fault(error.code or 500, "", new_run_id())
 
     @app.errorhandler(AdvisorError)
     def expected(error: AdvisorError):
         status = 404 if isinstance(error, UsageError) else 503
         run_id = new_run_id()
         event(log, "page_refused", path=request.path, status=status, reason=str(error))
-        return _fault(status, f"{error.what}. {error.hint}".rstrip(". ") + ".", run_id)
+        return fault(status, f"{error.what}. {error.hint}".rstrip(". ") + ".", run_id)
 
     @app.errorhandler(Exception)
     def unexpected(error: Exception):
         run_id = new_run_id()
         event(log, "page_failed", logging.ERROR, error=error, path=request.path)
-        return _fault(500, "", run_id)
+        return fault(500, "", run_id)
 
     return app
 
@@ -143,14 +167,14 @@ def _day(scene: Scene, text: str, hour: str | None) -> Page:
     return scene.once(("day", text, hour), lambda: day.day_page(scene, text, hour))
 
 
-def _fault(status: int, told: str, run_id: str) -> Response:
+def _fault(status: int, told: str, run_id: str, navigation: tuple[tuple[str, str], ...]) -> Response:
     heading, advice = _FAULTS.get(status, ("The page cannot be shown", "Try again in a minute."))
     if request.path.endswith(".json"):
         return _json(
             {"error": {"code": status, "message": told or heading, "hint": advice, "run_id": run_id}}, status
         )
     body = render_template("fault.html", title=heading, heading=heading, advice=told or advice, run_id=run_id,
-                           status=status, navigation=NAVIGATION, css=_css(), caution=SHORT_CAUTION)  # fmt: skip
+                           status=status, navigation=navigation, css=_css(), caution=SHORT_CAUTION)  # fmt: skip
     return Response(body, status, mimetype="text/html")
 
 
@@ -174,7 +198,7 @@ def _frame(page: Page, scene: Scene) -> dict[str, Any]:
         "units": units_choice.WORDS[household.units],
         "unit_system": household.units,
         "other_units": [(one, units_choice.WORDS[one]) for one in units_choice.SYSTEMS if one != household.units],
-        "here": request.full_path.rstrip("?") if request.method == "GET" else path,
+        "here": scene.path + (request.full_path.rstrip("?") if request.method == "GET" else path),
         "source": provenance.attribution or provenance.source,
         "age": _age_words(age, "issued" if provenance.issued_at else "fetched"),
         "spread": "one forecast, no members: chances are 0 or 100 %" if provenance.spread == "none" else (
@@ -185,11 +209,15 @@ def _frame(page: Page, scene: Scene) -> dict[str, Any]:
         "caution": SHORT_CAUTION,
         "navigation": NAVIGATION,
         "path": path,
-        "twin": None if page.without_twin else ("/index.json" if path == "/" else f"{path.rstrip('/')}.json"),
+        "twin": None if page.without_twin else _twin(scene.path, path),
         "css": _css(),
         "patterns": Markup(patterns_svg()),
         "moment_words": lambda moment: moment_words(moment, zone),
     }  # fmt: skip
+
+
+def _twin(before: str, path: str) -> str:
+    return before + ("/index.json" if path == "/" else f"{path.rstrip('/')}.json")
 
 
 def _age_words(age: float | None, since: str) -> str:
@@ -204,7 +232,7 @@ def _head(scene: Scene, page: Page) -> dict[str, Any]:
     age = provenance.age_hours(scene.now)
     labels = tuple(scene.household.labels.values())
     return {
-        "schema": f"advisor.page.{page.template.removesuffix('.html')}/1",
+        **_schema(page),
         "generated_at": iso(scene.now),
         "time_zone": scene.household.site.zone.key,
         "units": scene.household.units,
@@ -216,6 +244,10 @@ def _head(scene: Scene, page: Page) -> dict[str, Any]:
         },
         "cautions": cautions(scene.household, labels),
     }
+
+
+def _schema(page: Page) -> dict[str, str]:
+    return {"schema": f"advisor.page.{page.template.removesuffix('.html')}/1"}
 
 
 def _json(content: dict[str, Any], status: int = 200) -> Response:
@@ -238,4 +270,4 @@ def _digest() -> str:
 
 
 def _css() -> str:
-    return url_for("static", filename="page.css", v=_digest())
+    return f"/static/page.css?v={_digest()}"

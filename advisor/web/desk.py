@@ -49,6 +49,8 @@ class Scene:
         The newest kept answer of each of the household's sources, without the ones that never answered.
     problems : tuple of Problem
         What is wrong with the service.
+    path : str
+        Under which its pages stand, see `Desk`.
     """
 
     now: datetime
@@ -59,6 +61,7 @@ class Scene:
     payloads: tuple[Payload, ...]
     hashes: tuple[str, ...]
     problems: tuple[Problem, ...]
+    path: str = ""
     #: what was made of this scene, such as its figures
     _made: dict[object, Any] = field(default_factory=dict, repr=False)
 
@@ -82,10 +85,23 @@ class Desk:
     clock : Clock
     health : Health, optional
         What the running service knows of itself; None where only pages are served.
+    path : str
+        Under which the household's pages stand: "" where it is the only one, else such as "/lawn/hill-road".
+    least_minutes : int
+        For how long an outlook is kept at least, where many households share the computer.
     """
 
-    def __init__(self, service: HouseholdService, clock: Clock, health: Health | None = None):
+    def __init__(
+        self,
+        service: HouseholdService,
+        clock: Clock,
+        health: Health | None = None,
+        *,
+        path: str = "",
+        least_minutes: int = 1,
+    ):
         self.service, self.clock, self.health = service, clock, health
+        self.path, self._least_minutes = path, least_minutes
         self._store: Store | None = None
         #: by the units that were asked for, None for the household's own
         self._kept: dict[str | None, tuple[Household, RuleSet, tuple, Scene]] = {}
@@ -103,7 +119,7 @@ class Desk:
     def step(self) -> timedelta:
         """For how long of the service's clock an outlook is kept."""
         minutes = round(self.clock.rate * _REAL_SECONDS / 60.0)
-        return timedelta(minutes=min(max(minutes, 1), _MOST_MINUTES))
+        return timedelta(minutes=min(max(minutes, self._least_minutes), _MOST_MINUTES))
 
     def now(self) -> datetime:
         """The present by the service's clock, to the second as the ledger keeps it."""
@@ -157,7 +173,7 @@ class Desk:
             scene = Scene(
                 now=now, household=outlook.household, rules=rules, outlook=outlook,
                 plans=tuple(plan for plan in read_plans(self.database) if plan.made_at <= now),
-                payloads=self._payloads(household, now), hashes=hashes, problems=self.problems(),
+                payloads=self._payloads(household, now), hashes=hashes, problems=self.problems(), path=self.path,
             )  # fmt: skip
             self._kept[units] = household, rules, version, scene
             return scene

@@ -73,7 +73,7 @@ def register(app: Flask, desk: Desk, feed: FeedToken, add: Callable, show: Calla
         if request.form.get("do") == "make":
             # The browser's own word for where we are: behind a proxy that adds TLS only it knows.
             here = request.headers.get("Origin") or request.host_url
-            address = f"{here.rstrip('/')}/calendar.ics?token={feed.make()}"
+            address = f"{here.rstrip('/')}{desk.path}/calendar.ics?token={feed.make()}"
         else:
             feed.withdraw()
         response = show(feed_page(feed, guarded, address), desk.scene(units_choice.chosen()))

@@ -7,16 +7,24 @@ from flask import Flask, jsonify
 from advisor.errors import AdvisorError
 from advisor.quality import age_limit
 from advisor.web.desk import Desk
+from advisor.web.desks import Desks
 
 
-def register(app: Flask, desk: Desk) -> None:
+def register(app: Flask, desks: Desks) -> None:
     @app.get("/healthz")
     def healthz():
         return "ok\n", 200, {"Content-Type": "text/plain; charset=utf-8"}
 
     @app.get("/readyz")
     def readyz():
-        reasons = not_ready(desk)
+        asked = desks.asked_for()
+        reasons = [
+            f"{desk.service.household.name}: {reason}" if len(asked) > 1 else reason
+            for desk in asked
+            for reason in not_ready(desk)
+        ]
+        if desks.at_front():
+            reasons += [f"the round: {problem.what}" for problem in desks.problems()]
         return jsonify({"ready": not reasons, "reasons": reasons}), 503 if reasons else 200
 
 

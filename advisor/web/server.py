@@ -17,6 +17,7 @@ from advisor.service.household import HouseholdService
 from advisor.service.log import event
 from advisor.web.app import create_app
 from advisor.web.desk import Desk
+from advisor.web.desks import Desks
 from advisor.web.security import BODY_LIMIT
 
 log = logging.getLogger(__name__)
@@ -38,7 +39,20 @@ def open_page(
     names: tuple[str, ...] = (),
     word: str | None = None,
 ) -> PageServer:
-    """The pages of a household, listening.
+    """The pages of a household, listening; see `open_desks`."""
+    desks = Desks.of(Desk(service, clock, health))
+    return open_desks(desks, host=host, port=port, names=names, word=word)
+
+
+def open_desks(
+    desks: Desks,
+    *,
+    host: str = "127.0.0.1",
+    port: int | None = None,
+    names: tuple[str, ...] = (),
+    word: str | None = None,
+) -> PageServer:
+    """The pages of one household or of several, listening.
 
     Parameters
     ----------
@@ -57,14 +71,13 @@ def open_page(
             )
         if len(word) < LEAST_WORD:
             raise UsageError(f"the page's word has {len(word)} letters", hint=f"take at least {LEAST_WORD}")
-    desk = Desk(service, clock, health)
-    app = create_app(desk, (*names, f"[{host}]" if ":" in host else host), word)
+    app = create_app(desks, (*names, f"[{host}]" if ":" in host else host), word)
     try:
-        return PageServer(app, desk, host, DEFAULT_PORT if port is None else port)
+        return PageServer(app, desks, host, DEFAULT_PORT if port is None else port)
     except UsageError:
         if port is not None:
             raise
-        return PageServer(app, desk, host, 0)
+        return PageServer(app, desks, host, 0)
 
 
 def is_loopback(host: str) -> bool:
@@ -98,7 +111,7 @@ class PageServer:
         When the address is taken or is not one of this computer.
     """
 
-    def __init__(self, app: Flask, desk: Desk, host: str = "127.0.0.1", port: int = DEFAULT_PORT):
+    def __init__(self, app: Flask, desks: Desks, host: str = "127.0.0.1", port: int = DEFAULT_PORT):
         from waitress.server import create_server
 
         from advisor.web.channel import PatientChannel
@@ -115,7 +128,7 @@ class PageServer:
                 f"the page cannot listen on {host}, port {port}: {error.strerror or error}",
                 hint="name another with --port, or leave the page out with --no-page",
             ) from error
-        self._desk = desk
+        self._desks = desks
         self.host, self.port = host, int(self._server.effective_port)
         self._ending = threading.Event()
         self._threads: list[threading.Thread] = []
@@ -139,7 +152,7 @@ class PageServer:
         self._server.task_dispatcher.shutdown(cancel_pending=True, timeout=3)
         for thread in self._threads:
             thread.join(timeout=3)
-        self._desk.close()
+        self._desks.close()
 
     def _serve(self) -> None:
         try:
@@ -152,6 +165,6 @@ class PageServer:
         """Keep the answer of the present minute ready, so that nobody waits for it."""
         while not self._ending.wait(_PREPARE_EVERY):
             try:
-                self._desk.prepare()
+                self._desks.prepare()
             except Exception as error:
                 event(log, "page_not_prepared", logging.DEBUG, reason=str(error))

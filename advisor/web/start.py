@@ -50,7 +50,7 @@ def register(app: Flask, desk: Desk, add: Callable, show: Callable) -> None:
             one for one in read_ledger(scene.household, desk.database) if one.started_at <= answers.now
         ]
         card = judge_start(task, readings, scene.outlook.forecast, list(scene.rules), records, answers.now)
-        return redirect(f"/start?card={_keep(desk, card, answers.now)}#card", 303)
+        return redirect(f"{desk.path}/start?card={_keep(desk, card, answers.now)}#card", 303)
 
 
 def start_page(desk: Desk, scene: Scene, *, card: str | None = None, answers: Answers | None = None) -> Page:
@@ -125,7 +125,9 @@ def _taken(answers: Answers) -> datetime:
 
 
 def _optional(answers: Answers, name: str, allowed) -> str:
-    return answers.choice(name, allowed) if answers.given.get(name, "").strip() else ""
+    """One of the allowed words, or "": where there is none, and where it is another, which is a fault of its field."""
+    word = answers.choice(name, allowed) if answers.given.get(name, "").strip() else ""
+    return word if word in allowed else ""
 
 
 def _yes_or_no(answers: Answers, name: str) -> bool | None:

@@ -48,7 +48,7 @@ def register(app: Flask, desk: Desk, add: Callable, show: Callable) -> None:
             kept = _WRITERS[form](store, scene, answers)
         if kept is None:
             return show(tell_page(desk, scene, form=form, answers=answers), scene)
-        return redirect(f"/tell?kept={kept}", 303)
+        return redirect(f"{desk.path}/tell?kept={kept}", 303)
 
 
 def tell_page(

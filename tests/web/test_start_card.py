@@ -100,6 +100,8 @@ def test_a_known_no_is_no_go_whatever_the_forecast(tuesday, field, value):
         ("gust", "2", "weaker than the wind"),
         ("temperature", "nan", "not between"),
         ("wind_from", "361", "Choose"),
+        ("wind_from", "SW", "Choose"),
+        ("beaufort", "strong", "Choose"),
         ("smoke", "burns", "Choose"),
         ("taken", "13:00", "future"),
         ("task", "broadleaf-autumn/roof", "Choose"),
@@ -111,6 +113,12 @@ def test_what_cannot_be_is_refused_beside_its_field(tuesday, field, value, says)
     assert response.status_code == 422 and not cards(desk)
     told = re.search(rf'id="fault-start-{field}">([^<]*)<', response.get_data(as_text=True))
     assert told and says in told.group(1)
+
+
+def test_a_word_that_is_no_force_of_wind_is_refused_where_the_wind_was_not_measured(tuesday):
+    client, desk = tuesday
+    response = send(client, **{**CALM_DAY, "wind": "", "gust": "", "beaufort": "strong"})
+    assert response.status_code == 422 and not cards(desk)
 
 
 def test_old_readings_are_no_go_ahead(tuesday):

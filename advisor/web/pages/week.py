@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date
 from typing import Any
 
@@ -40,7 +40,7 @@ def week(scene: Scene) -> Page:
         context={
             "headline": _headline(outlook, presents),
             "tasks": tasks,
-            "groups": _groups(outlook),
+            "groups": _groups(outlook, lambda day: f"{scene.path}/day/{day.isoformat()}"),
         },
         twin={
             **outlook_object(outlook),
@@ -154,7 +154,7 @@ def _row(day: Day, zone, system: str) -> dict[str, Any]:
     }
 
 
-def _groups(outlook: Outlook) -> list[dict[str, Any]]:
+def _groups(outlook: Outlook, link: Callable[[date], str]) -> list[dict[str, Any]]:
     """A figure a treatment: its areas share the rows in which they see the same."""
     if outlook.explainer is None:
         return []
@@ -166,7 +166,7 @@ def _groups(outlook: Outlook) -> list[dict[str, Any]]:
         days = [day.day for at in tasks for day in outlook.tasks[at].days]
         if not days:
             continue
-        drawn = figure(outlook, tasks, min(days), max(days), f"w{number}", day_link)
+        drawn = figure(outlook, tasks, min(days), max(days), f"w{number}", link)
         if drawn:
             out.append(
                 {
@@ -176,10 +176,6 @@ def _groups(outlook: Outlook) -> list[dict[str, Any]]:
                 }
             )
     return out
-
-
-def day_link(day: date) -> str:
-    return f"/day/{day.isoformat()}"
 
 
 def _twin(scored: TaskOutlook, now: Present, outlook: Outlook) -> dict[str, Any]:
