@@ -40,7 +40,7 @@ def by_day(values: np.ndarray, index: np.ndarray, count: int, ufunc: np.ufunc, e
 
 def whole_days(values: np.ndarray, index: np.ndarray, count: int) -> np.ndarray:
     """Whether every hour of each local day is known, (task, member, day); a day that the axis only touches is not."""
-    known = by_day((~np.isnan(values)).astype(float), index, count, np.add, 0.0)
+    known = _known_hours(values, index, count)
     held = by_day(np.ones((index.shape[0], 1, index.shape[1])), index, count, np.add, 0.0)
     return (known == held) & (held >= SHORTEST_DAY)
 
@@ -62,57 +62,78 @@ class DailyEt:
     rough: np.ndarray
 
 
-def daily_reference_et(conditions: Conditions, site: np.ndarray, index: np.ndarray, days: np.ndarray) -> DailyEt:
+def daily_reference_et(
+    conditions: Conditions, site: np.ndarray, index: np.ndarray, days: np.ndarray
+) -> DailyEt:
     """FAO-56 eq. 6 where the source carries radiation, humidity and wind, else Hargreaves (FAO-56 eq. 52).
 
     The method follows from what the source carries, not from what of it is known, so that a gap leaves the day unknown
     and never turns it into a milder one.
+
+    Parameters
+    ----------
+    site : ndarray of int (task,)
+    index : ndarray of int (task, hour)
+        Day of each hour, rising along the axis.
+    days : ndarray of datetime64[D] (task, day)
     """
     count = days.shape[1]
 
     def gather(values):
         return values if values.shape[0] == 1 else values[site]
 
-    def mean(values):
-        hours = by_day((~np.isnan(values)).astype(float), index, count, np.add, 0.0)
-        return by_day(np.nan_to_num(values), index, count, np.add, 0.0) / np.maximum(hours, 1.0)
-
     temperature = gather(conditions.air_temperature)
-    hours = by_day((~np.isnan(temperature)).astype(float), index, count, np.add, 0.0)
     begun = gather(conditions.forecast.reason("air_temperature")) != Reason.BEFORE_START
-    enough = (hours >= 24 * ENOUGH_OF_A_DAY) & (hours == by_day(begun.astype(float), index, count, np.add, 0.0))
-    warm = by_day(np.nan_to_num(temperature, nan=-np.inf), index, count, np.maximum, -np.inf)
-    cold = by_day(np.nan_to_num(temperature, nan=np.inf), index, count, np.minimum, np.inf)
-    highest, lowest = np.where(enough, warm, np.nan), np.where(enough, cold, np.nan)
-    latitude = conditions.sites.latitude[site][:, None]
-    day_of_year = (days - days.astype("datetime64[Y]")).astype(int) + 1
-    extraterrestrial = radiation.extraterrestrial_daily(latitude, day_of_year)[:, None, :]
+    highest, lowest = _extremes(temperature, begun, index, count)
+    latitude = conditions.sites.latitude[site][:, None, None]
+    day_of_year = ((days - days.astype("datetime64[Y]")).astype(int) + 1)[:, None, :]
+    extraterrestrial = radiation.extraterrestrial_daily(latitude, day_of_year)
     rough = evapotranspiration.hargreaves_et(0.5 * (highest + lowest), highest, lowest, extraterrestrial)
     rough = np.maximum(rough, 0.0)
     known = whole_days(temperature, index, count)
-    carried = conditions.forecast.fields
-    if not ("shortwave_radiation" in carried and {"dew_point", "relative_humidity"} & set(carried)):
+    forecast = conditions.forecast
+    if not (
+        "shortwave_radiation" in forecast.fields and {"dew_point", "relative_humidity"} & set(forecast.fields)
+    ):
         return DailyEt(np.where(known, rough, np.nan), rough)
-    inputs = [
-        gather(values)
-        for values in (
-            conditions.forecast.values("shortwave_radiation"),
-            conditions.dew_point,
-            conditions.wind_speed_2m,
-        )
-    ]
+    series = (forecast.values("shortwave_radiation"), conditions.dew_point, conditions.wind_speed_2m)
+    inputs = [gather(values) for values in series]
     for values in inputs:
         known = known & whole_days(values, index, count)
-    shortwave, dew, wind = (mean(values) for values in inputs)
-    elevation = np.nan_to_num(conditions.sites.elevation[site])[:, None, None]
-    vapour = moisture.vapour_pressure_from_dew_point(dew)
-    incoming = radiation.watts_to_megajoules(shortwave, 24.0)
-    clear = radiation.clear_sky_shortwave(extraterrestrial, elevation)
-    outgoing = radiation.net_longwave_daily(highest, lowest, vapour, incoming, clear)
-    net = radiation.net_radiation(radiation.net_shortwave(incoming), outgoing)
-    pressure = moisture.atmospheric_pressure(elevation)
-    penman = evapotranspiration.reference_et_daily(highest, lowest, vapour, wind, net, pressure)
+    shortwave, dew_point, wind = (_daily_mean(values, index, count) for values in inputs)
+    penman = evapotranspiration.reference_et_daily_from_weather(
+        highest,
+        lowest,
+        moisture.vapour_pressure_from_dew_point(dew_point),
+        wind,
+        radiation.watts_to_megajoules(shortwave, 24.0),
+        latitude,
+        day_of_year,
+        np.nan_to_num(conditions.sites.elevation[site])[:, None, None],
+    )
     return DailyEt(np.where(known, np.maximum(penman, 0.0), np.nan), rough)
+
+
+def _extremes(
+    temperature: np.ndarray, begun: np.ndarray, index: np.ndarray, count: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Highest and lowest of each day; NaN where less than a third is known, or an hour lacks since the source began."""
+    hours = _known_hours(temperature, index, count)
+    enough = (hours >= 24 * ENOUGH_OF_A_DAY) & (
+        hours == by_day(begun.astype(float), index, count, np.add, 0.0)
+    )
+    warm = by_day(np.nan_to_num(temperature, nan=-np.inf), index, count, np.maximum, -np.inf)
+    cold = by_day(np.nan_to_num(temperature, nan=np.inf), index, count, np.minimum, np.inf)
+    return np.where(enough, warm, np.nan), np.where(enough, cold, np.nan)
+
+
+def _daily_mean(values: np.ndarray, index: np.ndarray, count: int) -> np.ndarray:
+    """Mean of the known hours of each day, 0 where none is."""
+    return daily_totals(values, index, count) / np.maximum(_known_hours(values, index, count), 1.0)
+
+
+def _known_hours(values: np.ndarray, index: np.ndarray, count: int) -> np.ndarray:
+    return by_day((~np.isnan(values)).astype(float), index, count, np.add, 0.0)
 
 
 def _distinct(index: np.ndarray) -> np.ndarray:

@@ -72,8 +72,12 @@ def sunset_hour_angle(latitude, day_of_year):
     Allen et al. (1998) FAO Irrigation and Drainage Paper 56.
     """
     north, day = as_floats(latitude, day_of_year)
-    cosine = -np.tan(np.radians(north)) * np.tan(declination_of_day(day))
-    return np.arccos(np.clip(cosine, -1.0, 1.0))[()]
+    return _sunset(np.radians(north), declination_of_day(day))[()]
+
+
+def _sunset(north, declination):
+    """Sunset hour angle from latitude and declination, all [radians] (FAO-56 eq. 25)."""
+    return np.arccos(np.clip(-np.tan(north) * np.tan(declination), -1.0, 1.0))
 
 
 def daylight_hours(latitude, day_of_year):
@@ -120,7 +124,7 @@ def extraterrestrial_daily(latitude, day_of_year):
     north, day = as_floats(latitude, day_of_year)
     north = np.radians(north)
     declination = declination_of_day(day)
-    angle = np.arccos(np.clip(-np.tan(north) * np.tan(declination), -1.0, 1.0))
+    angle = _sunset(north, declination)
     return (
         24.0
         * 60.0
@@ -216,7 +220,7 @@ def extraterrestrial_hourly(time, latitude, longitude, hours=1.0):
     middle, day = solar_time_angle(time, longitude, hours)
     north = np.radians(np.asarray(latitude, dtype=np.float64))
     declination = declination_of_day(day)
-    sunset = np.arccos(np.clip(-np.tan(north) * np.tan(declination), -1.0, 1.0))
+    sunset = _sunset(north, declination)
     half = np.pi / 24.0 * hours
     first = np.clip(middle - half, -sunset, sunset)
     last = np.clip(middle + half, -sunset, sunset)

@@ -31,6 +31,23 @@ def _combination(slope, gamma, available, temperature, wind_speed, deficit, nume
         )[()]
 
 
+def _daily(
+    highest, lowest, moisture, wind, radiation, air_pressure, ground, slope_factor, numerator, denominator
+):
+    """A day of the combination equation, at the mean of the extremes."""
+    mean = 0.5 * (highest + lowest)
+    return _combination(
+        saturation_slope(mean) * slope_factor,
+        psychrometric_constant(air_pressure),
+        radiation - ground,
+        mean,
+        wind,
+        mean_saturation_vapour_pressure(highest, lowest) - moisture,
+        numerator,
+        denominator,
+    )
+
+
 def reference_et_daily(
     temperature_maximum,
     temperature_minimum,
@@ -65,7 +82,7 @@ def reference_et_daily(
     Allen RG, Pereira LS, Raes D, Smith M (1998) Crop evapotranspiration. FAO Irrigation and Drainage
     Paper 56, Rome.
     """
-    highest, lowest, moisture, wind, radiation, air_pressure, ground = as_floats(
+    values = as_floats(
         temperature_maximum,
         temperature_minimum,
         vapour_pressure,
@@ -74,17 +91,7 @@ def reference_et_daily(
         pressure,
         soil_heat_flux,
     )
-    mean = 0.5 * (highest + lowest)
-    return _combination(
-        saturation_slope(mean),
-        psychrometric_constant(air_pressure),
-        radiation - ground,
-        mean,
-        wind,
-        mean_saturation_vapour_pressure(highest, lowest) - moisture,
-        900.0,
-        0.34,
-    )
+    return _daily(*values, 1.0, 900.0, 0.34)
 
 
 def reference_et_hourly(
@@ -158,7 +165,7 @@ soil_heat_flux : numeric
     ----------
     ASCE-EWRI (2005) The ASCE Standardized Reference Evapotranspiration Equation. Task Committee report.
     """
-    highest, lowest, moisture, wind, radiation, air_pressure, ground = as_floats(
+    values = as_floats(
         temperature_maximum,
         temperature_minimum,
         vapour_pressure,
@@ -167,16 +174,7 @@ soil_heat_flux : numeric
         pressure,
         soil_heat_flux,
     )
-    mean = 0.5 * (highest + lowest)
-    return _combination(
-        saturation_slope(mean) * _ASCE_SLOPE,
-        psychrometric_constant(air_pressure),
-        radiation - ground,
-        mean,
-        wind,
-        mean_saturation_vapour_pressure(highest, lowest) - moisture,
-        *_constants(surface)[:2],
-    )
+    return _daily(*values, _ASCE_SLOPE, *_constants(surface)[:2])
 
 
 def asce_et_hourly(
