@@ -4,6 +4,7 @@ all."""
 from __future__ import annotations
 
 import filecmp
+import glob
 import os
 import sqlite3
 import time
@@ -77,8 +78,10 @@ def write(source: Path, target: Path, *, overwrite: bool = False) -> Examined:
 
 def keep_before(path: Path, version: int) -> Path:
     """Back a ledger up before it is changed, beside it; a backup that is the same to the byte is not made again."""
-    _sweep(path.parent, f"{path.name}.v*")
-    present = sorted(path.parent.glob(f"{path.name}.v{version}*.bak"), key=lambda one: one.stat().st_mtime_ns)
+    _sweep(path.parent, f"{glob.escape(path.name)}.v*")
+    present = sorted(
+        path.parent.glob(f"{glob.escape(path.name)}.v{version}*.bak"), key=lambda one: one.stat().st_mtime_ns
+    )
     name, number = path.with_name(f"{path.name}.v{version}.bak"), 2
     while name.exists():
         name = path.with_name(f"{path.name}.v{version}-{number}.bak")
@@ -212,7 +215,7 @@ def _of_target(error: sqlite3.Error) -> bool:
 
 def _unfinished(target: Path) -> Path:
     """A name of this process's own beside the target."""
-    _sweep(target.parent, target.name)
+    _sweep(target.parent, glob.escape(target.name))
     mine = target.with_name(f"{target.name}.{os.getpid()}.unfinished")
     _remove(mine)
     return mine
@@ -220,10 +223,10 @@ def _unfinished(target: Path) -> Path:
 
 def _sweep(folder: Path, pattern: str) -> None:
     """Remove what processes that are no more left unfinished."""
-    for left in folder.glob(f"{pattern}.*.unfinished"):
-        number = left.name.removesuffix(".unfinished").rpartition(".")[2]
+    for left in folder.glob(f"{pattern}.*.unfinished*"):
+        number = left.name.rpartition(".unfinished")[0].rpartition(".")[2]
         if number.isdigit() and not _lives(int(number)):
-            _remove(left)
+            left.unlink(missing_ok=True)
 
 
 def _lives(process: int) -> bool:
@@ -252,5 +255,5 @@ def _put_in_place(unfinished: Path, target: Path, overwrite: bool) -> None:
 
 
 def _remove(path: Path) -> None:
-    path.unlink(missing_ok=True)
-    path.with_name(path.name + "-journal").unlink(missing_ok=True)
+    for end in ("-wal", "-shm", "-journal", ""):
+        path.with_name(path.name + end).unlink(missing_ok=True)

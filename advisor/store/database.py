@@ -34,6 +34,8 @@ class _Local(threading.local):
     #: what the file looked like when a frozen connection was opened
     seen: object = None
     depth = 0
+    #: how many reads are open: a view is not exchanged under them
+    reading = 0
     #: the version of the file itself, where a reader sees it as if it were up to date
     on_disk: int | None = None
 
@@ -111,7 +113,12 @@ class Store:
     def read(self) -> Iterator[sqlite3.Connection]:
         """This thread's connection; inside an open `write()` it sees what that has written so far."""
         with explained(self.path):
-            yield self._connection()
+            connection, local = self._connection(), self._local
+            local.reading += 1
+            try:
+                yield connection
+            finally:
+                local.reading -= 1
 
     @contextmanager
     def write(self, *, durable: bool = False) -> Iterator[sqlite3.Connection]:
@@ -221,7 +228,8 @@ class Store:
 
     def _connection_of_thread(self) -> _Connection:
         local = self._local
-        if self.readonly and local.connection is not None and local.seen != self._appearance():
+        stale = self.readonly and not local.reading and local.seen != self._appearance()
+        if stale and local.connection is not None:
             # A frozen or empty view does not notice that the file has changed: look again.
             local.connection.close()
             local.connection = None

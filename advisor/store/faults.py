@@ -25,7 +25,8 @@ _FAULTS: tuple[tuple[str, str, str], ...] = (
     (
         "SQLITE_CORRUPT",
         "the database is damaged",
-        "keep the file, and go back to the newest backup: advisor restore FILE (backups end in .bak or lie in backups/)",
+        "keep the file, and go back to the newest backup: advisor restore FILE (backups end in .bak or lie in "
+        "backups/)",
     ),
     (
         "SQLITE_NOTADB",

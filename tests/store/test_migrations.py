@@ -162,6 +162,18 @@ def test_a_reader_of_an_older_file_follows_it_and_its_migration(older, now):
             assert reader.version == KNOWN + 1
 
 
+def test_a_read_inside_a_read_does_not_take_the_view_away(older, now):
+    """Regression: a reader of an older file that is being written looked again, and closed what was being read."""
+    with Store.open(older) as writer, Store.open_readonly(older, migrations=(*MIGRATIONS, SECOND)) as reader:
+        marks.put(writer, "blue", now)
+        with reader.read() as connection:
+            assert reader.version_of_file == KNOWN
+            assert connection.execute("SELECT count(*) FROM marks").fetchone()[0] == 2
+            marks.put(writer, "red", now)
+            assert set(marks.with_prefix(reader)) == {"blue", "green"}
+        assert set(marks.with_prefix(reader)) == {"blue", "green", "red"}
+
+
 def test_released_steps_are_counted_by_the_file(store):
     assert store.version == len(MIGRATIONS) == 4
     assert all(step.name for step in MIGRATIONS)
