@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import socket
 import threading
 import time
@@ -199,3 +200,35 @@ def test_a_head_that_trickles_does_not_outlast_the_deadline():
             asked(f"http://127.0.0.1:{listening.getsockname()[1]}/", deadline=0.4)
         assert time.monotonic() - started < 3.0
     assert WATCH.get() is None
+
+
+def test_the_body_of_a_redirection_is_not_read():
+    """An answer that leads on needs no body: one without end must not fill the memory."""
+    sent = 0
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+
+        def speak():
+            nonlocal sent
+            connection, _ = listening.accept()
+            with connection, contextlib.suppress(OSError):
+                connection.recv(4096)
+                connection.sendall(b"HTTP/1.1 302 Found\r\nLocation: http://10.0.0.1/\r\n\r\n")
+                for _ in range(1000):
+                    sent += connection.send(b"x" * 65536)
+
+        thread = threading.Thread(target=speak, daemon=True)
+        thread.start()
+        with pytest.raises(SourceUnreachable, match="not public"):
+            asked(f"http://127.0.0.1:{listening.getsockname()[1]}/", deadline=5.0)
+        thread.join(5.0)
+    assert sent < 20_000_000, "what fits into the buffers of the system, not 65 MB"
+
+
+@pytest.mark.parametrize(
+    "target", ["http://[", "http://[::1", "\x00", "http://a:b:c/", "http://\u2100.example/"]
+)
+def test_a_redirection_that_cannot_be_read_is_told_as_one(servers, target):
+    one = servers()
+    one.target = target.encode("utf-8", "surrogateescape").decode("latin-1")
+    with pytest.raises(SourceUnreachable):
+        asked(f"{one.base}/0")

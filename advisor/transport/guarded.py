@@ -19,6 +19,7 @@ from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from urllib.parse import urlsplit
 
+from requests import Session
 from requests.adapters import HTTPAdapter
 from urllib3.connection import HTTPConnection, HTTPSConnection
 from urllib3.connectionpool import HTTPConnectionPool, HTTPSConnectionPool
@@ -151,3 +152,18 @@ class GuardedAdapter(HTTPAdapter):
     def init_poolmanager(self, *arguments, **options):
         super().init_poolmanager(*arguments, **options)
         self.poolmanager.pool_classes_by_scheme = {"http": _PlainPool, "https": _SecurePool}
+
+
+class OneAnswer(Session):
+    """A session that takes each answer as it is: a redirection is handed back, and its body is not read."""
+
+    def resolve_redirects(self, *arguments, **options):
+        return iter(())
+
+
+def guarded_session(**adapter) -> OneAnswer:
+    """A session over guarded connections; `adapter` goes to `HTTPAdapter`."""
+    session = OneAnswer()
+    for scheme in ("https://", "http://"):
+        session.mount(scheme, GuardedAdapter(**adapter))
+    return session

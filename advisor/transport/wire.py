@@ -19,7 +19,7 @@ from urllib3.util.retry import Retry
 
 from advisor.errors import SourceUnreachable
 from advisor.sources.request import Request
-from advisor.transport.guarded import WATCH, GuardedAdapter, NotPublic, Watch, place, watched
+from advisor.transport.guarded import WATCH, NotPublic, Watch, guarded_session, place, watched
 from advisor.transport.limits import GATE
 from advisor.transport.policy import retry_after_seconds
 from advisor.web_address import is_public, what_is_wrong
@@ -70,10 +70,7 @@ def new_session(*, attempts: int = 3, backoff: float = 0.5) -> requests.Session:
         respect_retry_after_header=True,
         raise_on_status=False,
     )
-    session = requests.Session()
-    for scheme in ("https://", "http://"):
-        session.mount(scheme, GuardedAdapter(max_retries=retry))
-    return session
+    return guarded_session(max_retries=retry)
 
 
 def unreachable(what: str, where: str, hint: str = "ask again in a few minutes") -> SourceUnreachable:

@@ -76,7 +76,7 @@ class WebhookChannel:
     def send(self, message: Message) -> None:
         import requests
 
-        from advisor.transport.guarded import GuardedAdapter, watched
+        from advisor.transport.guarded import guarded_session, watched
         from advisor.transport.policy import retry_after_seconds
 
         body = written(message)
@@ -90,13 +90,12 @@ class WebhookChannel:
         }
         try:
             # The answer's body is never read: nothing is expected in it, and it may be endless.
-            with requests.Session() as session, watched(self._url, self._deadline):
-                for scheme in ("https://", "http://"):
-                    session.mount(scheme, GuardedAdapter())
-                with session.post(
-                    self._url, data=body, headers=headers, timeout=self._timeout, allow_redirects=False, stream=True
-                ) as answer:
-                    status, later = answer.status_code, answer.headers.get("Retry-After")
+            with (
+                guarded_session() as session,
+                watched(self._url, self._deadline),
+                session.post(self._url, data=body, headers=headers, timeout=self._timeout, stream=True) as answer,
+            ):
+                status, later = answer.status_code, answer.headers.get("Retry-After")
         except requests.RequestException as error:
             if _before_the_request(error):
                 raise NotDelivered(
