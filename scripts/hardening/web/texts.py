@@ -1,0 +1,377 @@
+"""Words that want to be more than words: in every name that a household may give, through every page and file."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from html.parser import HTMLParser
+from pathlib import Path
+
+from icalendar import Calendar
+
+from advisor.calendar import calendar_text
+from advisor.messages.notice import make_closing, make_follow_up, make_notice, make_overdue, make_source_down
+from advisor.messages.record_text import page_html
+from advisor.model import Record
+from advisor.recording.details import Details, from_extra, to_extra
+from advisor.recording.table import Row
+from advisor.score.picture import score_picture
+from advisor.score.report import make_score
+from advisor.service.household import HouseholdService
+from advisor.store import Store, records
+from advisor.weather.kept_pairs import kept_pairs
+from hardening.web.attack import Attack
+from hardening.web.served import PAGES, Served
+from tests.demo_page import NOW, demo_home
+
+PAYLOADS = {
+    "a script": "<script>alert(1)</script>",
+    "quotes and an image": "\"'><img src=x onerror=alert(1)>",
+    "an attribute": "x' onmouseover='alert(1)\" autofocus onfocus=\"alert(1)",
+    "a template": "{{7*7}}{% raw %}${7*7}#{7*7}<%= 7*7 %>",
+    "the end of a style": "</style></title></textarea></svg><svg onload=alert(1)>",
+    "letters that turn round": "\u202egnp.exe\u2066\u2067\u200f\ufeff",
+    "entities": "&lt;script&gt;&#60;b&#62;&amp;amp;",
+    "a calendar line": "x;RRULE:FREQ=SECONDLY,y\\nBEGIN:VEVENT",
+    "a long word": "\u00e4" * 300,
+}
+BENIGN = "plain words"
+#: name in a file -> how its text is written there in the demonstration's files
+_FIELDS = {
+    "lawn.toml": (
+        '"Prairie lawn"',
+        '"front lawn"',
+        '"back lawn"',
+        '"vegetable bed"',
+        '"four-gallon knapsack"',
+        '"measuring cylinder, steps of 0.1 fl oz"',
+    ),
+    "treatments/broadleaf-autumn.toml": ('"Broadleaf weeds, autumn"', '"dandelion"'),
+    "labels/broadleaf-concentrate.toml": (
+        '"Demo Broadleaf Concentrate"',
+        '"DEMO-0001"',
+        '"exemplic acid"',
+        '"samplopyr"',
+    ),
+}
+
+
+class Household:
+    """A demonstration household in which every free text carries `payload`, behind its pages.
+
+    Every text also begins with a word of its own, so that two names never become one.
+    """
+
+    def __init__(self, folder: Path, payload: str):
+        folder.mkdir(parents=True, exist_ok=True)
+        self.payload = payload
+        home = demo_home(folder, members=0)
+        number = 0
+        for name, texts in _FIELDS.items():
+            file = home / name
+            text = file.read_text(encoding="utf-8")
+            for one in texts:
+                number += 1
+                assert one in text, f"{name} holds no {one}"
+                text = text.replace(one, json.dumps(f"n{number} {payload}", ensure_ascii=False))
+            file.write_text(text, encoding="utf-8")
+        history = home / "history.csv"
+        rows = history.read_text(encoding="utf-8")
+        for one in ("householder", '"mild, light south wind"', "Demo Broadleaf Concentrate"):
+            rows = rows.replace(one, '"' + f"h {payload}".replace('"', '""') + '"')
+        history.write_text(rows, encoding="utf-8")
+        self.service = HouseholdService.open(home)
+        with Store.open(self.service.database) as store:
+            self._record(store)
+        self.served = Served(home)
+
+    def _record(self, store: Store) -> None:
+        text = self.payload
+        record = Record(
+            area="front",
+            treatment="broadleaf-autumn",
+            product=f"p {text}",
+            active_ingredients=(f"a {text}",),
+            started_at=datetime(2026, 8, 24, 22, tzinfo=UTC),
+            ended_at=None,
+            amount=100.0,
+            size=250.0,
+            who=f"w {text}",
+            note=f"n {text}",
+        )
+        details = Details(
+            registration_number=f"r {text}",
+            location=f"l {text}",
+            equipment=f"e {text}",
+            customer=f"c {text}",
+            customer_address=f"ca {text}",
+            certified_name=f"cn {text}",
+            licence_number=f"ln {text}",
+            adjuvant=f"ad {text}",
+            flags=(f"f {text}",),
+        )
+        first = records.add(store, record, written_at=NOW, extra=to_extra(details))
+        records.correct(store, first.id, record, written_at=NOW, extra={**to_extra(details), "target": text})
+
+    def close(self) -> None:
+        self.served.close()
+
+    def send_forms(self) -> None:
+        """What people tell in forms, some of it with faults, so that it comes back in a field."""
+        cookie, token = self.served.form()
+        task = "broadleaf-autumn/front"
+        for path, fields in (
+            ("/tell/missed", {"task": task, "on": "2026-09-20", "note": self.payload}),
+            (
+                "/tell/done",
+                {
+                    "task": task,
+                    "on": "2026-09-20",
+                    "began": "17:05",
+                    "who": self.payload,
+                    "note": self.payload,
+                },
+            ),
+        ):
+            self.served.post(path, {**fields, "token": token}, {"Cookie": cookie})
+
+    def faulty(self) -> Iterator[tuple[str, str]]:
+        """(name, HTML) of pages that show a form again with everything that was written into it."""
+        cookie, token = self.served.form()
+        for path, names in (
+            ("/tell/done", ("task", "on", "began", "ended", "amount", "size", "who", "note")),
+            ("/tell/irrigated", ("area", "on", "at", "depth")),
+            ("/tell/cover", ("task", "on", "cover", "untreated")),
+            (
+                "/start",
+                (
+                    "task",
+                    "taken",
+                    "wind",
+                    "gust",
+                    "temperature",
+                    "humidity",
+                    "beaufort",
+                    "wind_from",
+                    "smoke",
+                ),
+            ),
+        ):
+            fields = dict.fromkeys(names, self.payload)
+            yield f"POST {path}", self.served.post(path, {**fields, "token": token}, {"Cookie": cookie}).text
+
+
+class Skeleton(HTMLParser):
+    """What a browser would make elements and attributes of; text does not count."""
+
+    def __init__(self, text: str):
+        super().__init__()
+        self.tags: list[str] = []
+        self.dangers: list[str] = []
+        self.feed(text)
+        self.close()
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(f"{tag} {' '.join(name for name, _ in attrs)}")
+        for name, value in attrs:
+            if name.startswith("on") or (
+                name in ("href", "src", "action", "formaction") and _leads_away(value or "")
+            ):
+                self.dangers.append(f"{tag} {name}={value}")
+        if tag in ("script", "img", "iframe", "object", "embed", "base", "foreignobject"):
+            self.dangers.append(tag)
+
+    def handle_endtag(self, tag):
+        self.tags.append(f"/{tag}")
+
+
+def _leads_away(address: str) -> bool:
+    if address.startswith("data:image/svg+xml,%3Csvg xmlns="):
+        return False  # the mark of the pages, which stands in them
+    return bool(re.match(r"\s*(?:[a-z][a-z0-9+.-]*:|//|\\)", address, re.IGNORECASE))
+
+
+def page_of(home: Household, path: str) -> str:
+    return home.served.get(path).text
+
+
+def compared(text: str, plain: str) -> tuple[bool, str]:
+    """Whether the page has the very elements of the page with plain words, and nothing dangerous."""
+    seen, expected = Skeleton(text), Skeleton(plain)
+    if seen.dangers:
+        return False, f"{seen.dangers[:2]}"
+    if seen.tags != expected.tags:
+        at = next(
+            (at for at, pair in enumerate(zip(seen.tags, expected.tags, strict=False)) if pair[0] != pair[1]),
+            -1,
+        )
+        return False, f"other elements: {seen.tags[at]!r} where {expected.tags[at]!r} was expected"
+    if "49" in text and "49" not in plain and "{{7*7}}" not in text:
+        return False, "a template was carried out"
+    return True, f"{len(seen.tags)} tags as with plain words"
+
+
+def _twin(text: str, plain: str, payload: str) -> tuple[bool, str]:
+    """A JSON twin is JSON of the same shape, and no browser takes it for a page."""
+    data, other = json.loads(text), json.loads(plain)
+    same = _shape(data) == _shape(other)
+    return same, "the same shape" if same else "another shape"
+
+
+def _shape(data):
+    if isinstance(data, dict):
+        return {key: _shape(value) for key, value in data.items()}
+    if isinstance(data, list):
+        return [_shape(one) for one in data]
+    return type(data).__name__
+
+
+def _calendar(text: str, plain: str) -> tuple[bool, str]:
+    """The lines are as many, none is longer than 75 octets, and there are the same events with the same properties."""
+    lines = text.encode().split(b"\r\n")
+    long = [line for line in lines if len(line) > 75]
+    bare = b"\n" in text.encode().replace(b"\r\n", b"") or b"\r" in text.encode().replace(b"\r\n", b"")
+
+    def events(whole):
+        return [sorted(event.keys()) for event in Calendar.from_ical(whole).walk()]
+
+    same = events(text) == events(plain)
+    return (
+        same and not long and not bare,
+        f"{len(lines)} lines, {len(long)} too long, {'the same' if same else 'other'} events",
+    )
+
+
+def _notices(service: HouseholdService) -> Iterator[tuple[str, str]]:
+    outlook = service.outlook(NOW)[0]
+    for name, made in (
+        ("evening", make_notice(outlook, "evening")),
+        ("morning", make_notice(outlook, "morning")),
+        ("closing", make_closing(outlook)),
+        ("follow-up", make_follow_up(outlook)),
+        ("overdue", make_overdue(outlook)),
+        ("source down", make_source_down(outlook, NOW, "x")),
+    ):
+        if made is not None:
+            yield f"notice, {name}", made.html
+    with Store.open_readonly(service.database) as store:
+        rows = [Row(one.record, from_extra(one.extra), one.written_at) for one in records.history(store)]
+    yield "records for print", page_html(rows, outlook.household, NOW)
+
+
+def attacks(quick: bool) -> Iterator[Attack]:
+    """Every payload in every text, through every page, twin, notice, calendar and picture.
+
+    In the quick form one household carries all payloads at once.
+    """
+    carried = {"all at once": " ".join(text for name, text in PAYLOADS.items() if name != "a long word")}
+    if not quick:
+        carried |= PAYLOADS
+    for name, payload in carried.items():
+        yield from _of(name, payload)
+
+
+def _of(name: str, payload: str) -> Iterator[Attack]:
+    def check(what: str, judge):
+        return Attack(
+            "words as code",
+            f"{name}: {what}",
+            "shown as words",
+            lambda world: judge(world.household(payload), world.household(BENIGN)),
+        )
+
+    def page(path: str):
+        def judge(home: Household, plain: Household):
+            answer = home.served.get(path)
+            kind = answer.header("Content-Type")
+            good, told = compared(answer.text, page_of(plain, path))
+            return good and kind.startswith("text/html; charset=utf-8") and answer.status == 200, told
+
+        return judge
+
+    def twin(path: str):
+        def judge(home: Household, plain: Household):
+            answer, other = home.served.get(path), plain.served.get(path)
+            good, told = _twin(answer.text, other.text, payload)
+            return good and answer.header("Content-Type") == "application/json", told
+
+        return judge
+
+    for path in PAGES:
+        yield check(f"page {path}", page(path))
+        yield check(f"twin of {path}", twin("/index.json" if path == "/" else f"{path}.json"))
+
+    def forms(home: Household, plain: Household):
+        for (what, text), (_, other) in zip(home.faulty(), plain.faulty(), strict=True):
+            good, told = compared(text, other)
+            if not good:
+                return False, f"{what}: {told}"
+        return True, "all forms as with plain words"
+
+    yield check("forms with faults", forms)
+
+    def fault(home: Household, plain: Household):
+        from urllib.parse import quote
+
+        for path in (
+            "/nothing/",
+            "/day/",
+            "/tell?kept=",
+            "/start?card=",
+            "/tell?task=x&began=",
+            "/start?task=",
+            "/day/2026-09-23?at=",
+        ):
+            good, told = compared(
+                page_of(home, path + quote(payload, safe="")), page_of(plain, path + quote(BENIGN, safe=""))
+            )
+            if not good:
+                return False, f"{path}: {told}"
+        return True, "as with plain words"
+
+    yield check("addresses", fault)
+
+    def calendar(home: Household, plain: Household):
+        text = home.served.get("/calendar.ics").body.decode()
+        whole = calendar_text(home.service.outlook(NOW)[0])
+        first = _calendar(text, plain.served.get("/calendar.ics").body.decode())
+        second = _calendar(whole, calendar_text(plain.service.outlook(NOW)[0]))
+        return first[0] and second[0], first[1]
+
+    yield check("calendar", calendar)
+
+    def notices(home: Household, plain: Household):
+        for (what, text), (_, other) in zip(_notices(home.service), _notices(plain.service), strict=True):
+            good, told = compared(text, other)
+            if not good:
+                return False, f"{what}: {told}"
+        return True, "as with plain words"
+
+    yield check("notices and records for print", notices)
+
+    def picture(home: Household, plain: Household):
+        drawn = [
+            score_picture(
+                make_score(
+                    kept_pairs(one.service.folder, one.service.household, NOW)[0], f"s {one.payload}", "t"
+                ),
+                "us",
+            )
+            for one in (home, plain)
+        ]
+        return compared(*drawn)
+
+    yield check("picture of the score", picture)
+
+    def sent(home: Household, plain: Household):
+        home.send_forms()
+        plain.send_forms()
+        for path in ("/tell", "/records", "/sequence", "/"):
+            good, told = compared(page_of(home, path), page_of(plain, path))
+            if not good:
+                return False, f"{path}: {told}"
+        return True, "as with plain words"
+
+    yield check("who and note, sent in forms", sent)
