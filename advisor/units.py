@@ -45,7 +45,7 @@ meter = [length] = m = metre
 second = [time] = s
 kilogram = [mass] = kg
 kelvin = [temperature]; offset: 0 = K
-radian = []
+radian = [angle]
 milli- = 1e-3 = m-
 centi- = 1e-2 = c-
 kilo- = 1e3 = k-

@@ -133,13 +133,17 @@ def read(document: Document, fetched_at: datetime | None = None) -> Forecast:
 
 
 def _entries(series: list) -> tuple[np.ndarray, list[Mapping]]:
-    """Times (datetime64[h], rising) and their data; entries off the full hour or without a time fall out."""
+    """Times (datetime64[h], rising) and their data; entries off the full hour or without a time fall out.
+
+    A time that stands twice with different data has none: which of the two holds is not known.
+    """
     found: dict[np.datetime64, Mapping] = {}
     for entry in series:
         at = instant(entry.get("time")) if isinstance(entry, dict) else np.datetime64("NaT")
         if np.isnat(at) or at.astype("datetime64[h]").astype(at.dtype) != at:
             continue
-        found[at.astype("datetime64[h]")] = entry["data"] if isinstance(entry.get("data"), dict) else {}
+        at, data = at.astype("datetime64[h]"), entry["data"] if isinstance(entry.get("data"), dict) else {}
+        found[at] = data if found.get(at, data) == data else {}
     if not found:
         raise WeatherError("no time of the MET Norway answer can be read", hint="ask again later")
     times = np.array(sorted(found), dtype="datetime64[h]")

@@ -98,7 +98,7 @@ def _decode(body: bytes | str) -> Any:
             hint="a proxy or the provider's gate answered in its place; wait a few minutes and ask again",
         )
     try:
-        return json.loads(text, parse_constant=lambda _: None)
+        return json.loads(text, parse_constant=lambda _: None, object_pairs_hook=_without_doubles)
     except json.JSONDecodeError as error:
         if text[0] not in "{[":
             raise WeatherError(
@@ -116,6 +116,18 @@ def _decode(body: bytes | str) -> Any:
             "the answer is JSON that no provider sends (nested too deep, or a number too long)",
             hint="the file is damaged or not a weather answer",
         ) from error
+
+
+def _without_doubles(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """A JSON object. One that names a member twice means two things, and which of them holds is not known."""
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        seen: set[str] = set()
+        twice = next(name for name, _ in pairs if name in seen or seen.add(name))
+        raise WeatherError(
+            f'the answer holds "{twice[:40]}" twice in one place', hint="the file is damaged; ask again"
+        )
+    return found
 
 
 def _status(value: Any) -> int | None:
