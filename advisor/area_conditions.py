@@ -14,6 +14,7 @@ import numpy as np
 from advisor.clock import HOUR, from_numpy, local_dates, local_instant, to_numpy
 from advisor.conditions import Conditions
 from advisor.drift.deposit import deposit_at_neighbour
+from advisor.forecast import Reason
 from advisor.lawn_water import by_day, daily_reference_et, daily_totals, whole_days
 from advisor.soil.runoff import (
     adjust_curve_number,
@@ -205,13 +206,16 @@ class AreaConditions:
     def recent_water(self) -> np.ndarray:
         """[mm] of rain and irrigation in the 24 hours before each hour.
 
-        Hours up to the day on which a person saw the soil moist or dry count as none, since it was not waterlogged.
+        Hours up to the day on which a person saw the soil moist or dry count as none where they lie before the data,
+        since it was not waterlogged. What the source has lost of them is not known: the day may not be over.
         """
         water = self.wetting
         index, days = self._days
         seen = days.astype("datetime64[D]").astype(float) <= self.table.scalars["seen_drained_day"][:, None]
         drained = np.take_along_axis(seen, index, axis=1)[:, None, :]
-        known = np.where(np.isnan(water) & drained, 0.0, water)
+        begun = self.gather(self.conditions.forecast.reason("precipitation")) != Reason.BEFORE_START
+        lost = np.isnan(self.gather(self.conditions.precipitation)) & begun
+        known = np.where(np.isnan(water) & drained & ~lost, 0.0, water)
         if bool(drained[:, 0, 0].any()):
             # what lies before the data is before that day too
             early = np.where(drained[:, :, :1], 0.0, np.nan) * np.ones((*known.shape[:-1], 24))
@@ -226,13 +230,19 @@ class AreaConditions:
 
     @cached_property
     def day_maximum(self) -> np.ndarray:
-        """[degC] the highest temperature of each hour's local day; NaN where less than eight hours of it are known."""
+        """[degC] the highest temperature of each hour's local day; NaN where less than eight hours of it are known.
+
+        Hours before the source's data may be missing, for it begins with the present one; after that a gap leaves the
+        day unknown: the hour that is missing may have been the warmest.
+        """
         index, days = self._days
         temperature = self.gather(self.conditions.air_temperature)
         count = days.shape[1]
+        begun = self.gather(self.conditions.forecast.reason("air_temperature")) != Reason.BEFORE_START
         known = by_day((~np.isnan(temperature)).astype(float), index, count, np.add, 0.0)
+        asked = by_day(begun.astype(float), index, count, np.add, 0.0)
         highest = by_day(np.nan_to_num(temperature, nan=-np.inf), index, count, np.maximum, -np.inf)
-        daily = np.where(known >= 8.0, highest, np.nan)
+        daily = np.where((known >= 8.0) & (known == asked), highest, np.nan)
         at = np.broadcast_to(index[:, None, :], (*daily.shape[:-1], index.shape[-1]))
         return np.take_along_axis(daily, at, axis=-1)
 
@@ -240,7 +250,8 @@ class AreaConditions:
     def soil_five_day_mean(self) -> np.ndarray:
         """[degC] mean of the soil at about 2 in over the five days before each hour.
 
-        The source's own layer where it knows all 120 hours, else what the person measured, for five days from then.
+        The source's own layer where it knows all 120 hours; of a source that has none what the person measured, for
+        five days from then. A gap in a layer is not filled so: a soil that is known to be too warm would be lost.
         """
         layer = self.gather(self.conditions.forecast.values("soil_temperature_5cm"))
         total = np.cumsum(np.concatenate([np.zeros((*layer.shape[:-1], 1)), np.nan_to_num(layer)], -1), axis=-1)
@@ -254,7 +265,7 @@ class AreaConditions:
         since = days.astype("datetime64[D]").astype(float) - self.table.scalars["measured_soil_day"][:, None]
         fresh = np.take_along_axis((since >= 0.0) & (since < 5.0), index, axis=1)[:, None, :]
         measured = np.where(fresh, self._scalar("measured_soil_temperature"), np.nan)
-        return np.where(np.isnan(mean), measured, mean)
+        return np.where(np.isnan(layer).all(axis=-1, keepdims=True), measured, mean)
 
     @cached_property
     def time_to_licence_end(self) -> np.ndarray:
