@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from advisor.forecast import Field
+from advisor.forecast import Field, Reason
 from advisor.rain.chance import LONGEST_BLOCK
 from advisor.spread.stated import AMOUNT_COUNTS, CHANCE_NEAR_ZERO, chance_from_amount
 from advisor.variables import MEASURABLE_RAIN_MM
@@ -59,8 +59,9 @@ def rain_members(
     Returns
     -------
     Field
-        (site, member, hour), NaN in every member where the amount is not known. Its blocks span the block of the
-        amount and the block of the chance, since the hour of the rain within either is not known.
+        (site, member, hour), NaN in every member where the amount is not known, or the chance of a source that states
+        chances. Its blocks span the block of the amount and the block of the chance, since the hour of the rain within
+        either is not known.
 
     Notes
     -----
@@ -68,7 +69,8 @@ def rain_members(
     wet                where the latent value exceeds 1 - p
     amount             0.254 mm, what a stated chance means at least, and above it exponential (the gamma
                        distribution of shape 1) so that the mean is max(mu/p, 0.254 mm)
-    p missing          `chance_from_amount`
+    p not carried      `chance_from_amount`
+    p lost             not known: to put an assumed chance in its place would make a gain of the loss
     p near 0, mu > 0   the same, where it is larger
     =================  =====================================================================================
     """
@@ -92,8 +94,14 @@ def rain_members(
     # over the block's hours as the source spreads it, evenly where it forecasts none
     share = np.where(mu > 0.0, amount / np.where(mu > 0.0, mu, 1.0), 1.0 / length)
     values = np.where(coming, block_amount * share, amount)
-    values = np.where(np.isnan(amount), np.nan, values).astype(latent.dtype)
-    return replace(precipitation, values=values, **_blocks(precipitation, first, last, coming))
+    lost = np.zeros(hours, dtype=bool)
+    if probability is not None and probability.known.any():
+        lost = np.isnan(probability.values[:, :1]) & coming
+    values = np.where(np.isnan(amount) | lost, np.nan, values).astype(latent.dtype)
+    reason = precipitation.reason
+    if lost.any():
+        reason = np.where(lost & (reason == Reason.KNOWN), probability.reason, reason).astype(np.uint8)
+    return replace(precipitation, values=values, reason=reason, **_blocks(precipitation, first, last, coming))
 
 
 def stated_or_assumed_chance(stated, mu, block_hours, lead_hours) -> np.ndarray:
