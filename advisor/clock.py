@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -10,6 +11,18 @@ import numpy as np
 from advisor.errors import UsageError
 
 HOUR = np.timedelta64(1, "h")
+#: names of the time zone database; its reader looks through folders for anything else
+_ZONE = re.compile(r"[A-Za-z0-9_+-]{1,30}(?:/[A-Za-z0-9_+-]{1,30}){0,3}")
+
+
+def time_zone(name: str) -> ZoneInfo | None:
+    """The zone of this name, such as "America/Chicago"; None where there is none."""
+    if not _ZONE.fullmatch(name):
+        return None
+    try:
+        return ZoneInfo(name)
+    except (OSError, ValueError, KeyError):
+        return None
 
 
 def parse_instant(text: str, what: str = "time") -> datetime:

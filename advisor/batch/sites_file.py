@@ -32,7 +32,7 @@ from datetime import date, time, timedelta
 from pathlib import Path
 from typing import get_args
 
-from advisor.clock import local_instant
+from advisor.clock import local_instant, time_zone
 from advisor.errors import InvalidFile, Problem, UsageError, did_you_mean
 from advisor.model import Household, Record, Site, SiteUse, Task
 from advisor.soil.texture import soil_texture
@@ -214,16 +214,14 @@ def _degrees(cells: Mapping[str, str], column: str, most: float) -> float:
 
 
 def _zone(text: str, latitude: float, longitude: float):
-    from zoneinfo import ZoneInfo
-
     if not text:
         from tzfpy import get_tz
 
         text = get_tz(longitude, latitude)
-    try:
-        return ZoneInfo(text)
-    except (OSError, ValueError, KeyError):
-        raise _Fault(f'time_zone "{text}" is not known', 'write it like "America/Chicago"') from None
+    zone = time_zone(text)
+    if zone is None:
+        raise _Fault(f'time_zone "{text}" is not known', 'write it like "America/Chicago"')
+    return zone
 
 
 def _length(text: str) -> float:

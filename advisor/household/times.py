@@ -8,6 +8,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator
 
+from advisor.clock import time_zone
 from advisor.errors import did_you_mean
 from advisor.household.fields import fault, printed
 
@@ -119,17 +120,13 @@ def weekdays_of(word: str) -> set[int]:
 
 
 def _read_zone(value: Any) -> str:
-    import zoneinfo
-
     if not isinstance(value, str):
         raise fault(f"{printed(value)} is not a time zone", 'write it like "America/Chicago"')
-    try:
-        zoneinfo.ZoneInfo(value)
-    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError) as error:
-        raise fault(
-            f'"{value}" is not a time zone',
-            did_you_mean(value, zoneinfo.available_timezones()) or 'such as "America/Chicago"',
-        ) from error
+    if time_zone(value) is None:
+        from zoneinfo import available_timezones
+
+        hint = did_you_mean(value, available_timezones()) or 'such as "America/Chicago"'
+        raise fault(f'"{value}" is not a time zone', hint)
     return value
 
 

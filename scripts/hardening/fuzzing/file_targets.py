@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import atexit
-import csv
 import io
 import os
 import shutil
@@ -19,7 +18,7 @@ from advisor.household.history import HistoryFile
 from advisor.household.lawns import read_lawns
 from advisor.recording.checks import check_record
 from advisor.recording.details import presumed
-from advisor.recording.reading import is_exported, read_export
+from advisor.recording.reading import header_of, is_exported, read_export
 from advisor.recording.table import csv_text, presumed_row
 from advisor.rule_files import load_rules
 from advisor.rulebook.examples import run_examples
@@ -107,8 +106,7 @@ def _past_weather(data: bytes):
 def _import(data: bytes) -> list[Problem]:
     """As `advisor records import` reads and checks."""
     household, text = _household(), _text(data)
-    header = next(csv.reader(io.StringIO(text)), [])
-    if is_exported(header):
+    if is_exported(header_of(text)):
         rows, problems = read_export(text, "passes.csv")
     else:
         labels = {name: household.labels.get(one.label) for name, one in household.treatments.items()}

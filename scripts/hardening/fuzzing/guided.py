@@ -1,0 +1,101 @@
+"""Inputs that are led by what they reach: atheris watches which lines a reader runs, and keeps what finds new ones.
+
+The changes are ours by grammar, in turns with those of the library by bytes. Each reader is fed in a process of its own,
+because the library rewrites the program's code as it is loaded and never gives the process back.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+import os
+import re
+import subprocess
+import sys
+import tempfile
+from dataclasses import asdict
+from pathlib import Path
+from random import Random
+
+ROOT = Path(__file__).resolve().parents[3]
+#: kept inputs may be so long [bytes]
+LONGEST = 100_000
+
+
+def missing() -> str:
+    """Why this cannot be done here; empty where it can."""
+    if importlib.util.find_spec("atheris") is None:
+        return (
+            "skipped: atheris is not installed; pip install -e '.[fuzz]' has it where there is a build of it"
+        )
+    return ""
+
+
+def lead(name: str, seconds: int, seed: int) -> tuple[int, list[dict], str]:
+    """Feed one reader for so long; runs, faults as plain values, and what went wrong with the process itself."""
+    with tempfile.TemporaryDirectory(prefix="advisor-led-") as folder:
+        told = Path(folder) / "found.jsonl"
+        command = [sys.executable, "-m", "hardening.fuzzing.guided", name, str(seconds), str(seed), str(told)]
+        paths = os.pathsep.join((str(ROOT), str(ROOT / "scripts")))
+        try:
+            done = subprocess.run(command, capture_output=True, text=True, cwd=folder, check=False, timeout=seconds + 120,
+                                  env={**os.environ, "PYTHONPATH": paths}, errors="replace")  # fmt: skip
+        except subprocess.TimeoutExpired:
+            return 0, _kept(told), f"stood still for {seconds + 120} s"
+        runs = re.findall(
+            r"^Done (\d+) runs|stat::number_of_executed_units:\s*(\d+)", done.stderr, re.MULTILINE
+        )
+        count = max((int(one or other) for one, other in runs), default=0)
+        last = (done.stderr.strip().splitlines() or ["no words"])[-1]
+        return (
+            count,
+            _kept(told),
+            "" if done.returncode == 0 else f"ended with {done.returncode}: {last[:200]}",
+        )
+
+
+def _kept(told: Path) -> list[dict]:
+    return [json.loads(line) for line in told.read_text().splitlines()] if told.exists() else []
+
+
+def _main(name: str, seconds: str, seed: str, told: str) -> None:
+    import atheris
+
+    with atheris.instrument_imports(include=["advisor"], enable_loader_override=False):
+        from hardening.fuzzing.loop import quiet, smaller, warm
+        from hardening.fuzzing.oracle import judge
+        from hardening.fuzzing.targets import targets
+
+    target = targets()[name]
+    seeds = target.seeds()
+    quiet()
+    warm(target, seeds)
+    corpus = Path(told).parent / "corpus"
+    corpus.mkdir()
+    for at, one in enumerate(seeds):
+        (corpus / f"seed{at:03}").write_bytes(one[:LONGEST])
+    known: set[tuple[str, str]] = set()
+
+    def one(data: bytes) -> None:
+        fault = judge(target, data)
+        if fault is None or (fault.kind, fault.place) in known:
+            return
+        known.add((fault.kind, fault.place))
+        least = smaller(target, data, fault, tries=150)
+        with Path(told).open("a", encoding="utf-8") as file:
+            file.write(json.dumps({**asdict(fault), "smallest": repr(least)[:2000]}) + "\n")
+
+    def change(data: bytes, most: int, drawn: int) -> bytes:
+        chance = Random(drawn)
+        if chance.random() < 0.6:
+            return target.change(chance, data or seeds[0], seeds)[:most]
+        return atheris.Mutate(data, most)
+
+    options = [f"-max_total_time={seconds}", f"-seed={seed}", f"-max_len={LONGEST}", "-timeout=60", "-rss_limit_mb=2500",
+               "-print_final_stats=1", "-verbosity=1", str(corpus)]  # fmt: skip
+    atheris.Setup([sys.argv[0], *options], one, custom_mutator=change)
+    atheris.Fuzz()
+
+
+if __name__ == "__main__":
+    _main(*sys.argv[1:5])
