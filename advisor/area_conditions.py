@@ -243,8 +243,9 @@ class AreaConditions:
         asked = by_day(begun.astype(float), index, count, np.add, 0.0)
         highest = by_day(np.nan_to_num(temperature, nan=-np.inf), index, count, np.maximum, -np.inf)
         daily = np.where((known >= 8.0) & (known == asked), highest, np.nan)
-        at = np.broadcast_to(index[:, None, :], (*daily.shape[:-1], index.shape[-1]))
-        return np.take_along_axis(daily, at, axis=-1)
+        shape = np.broadcast_shapes(daily.shape[:-1], (len(index), 1))
+        at = np.broadcast_to(index[:, None, :], (*shape, index.shape[-1]))
+        return np.take_along_axis(np.broadcast_to(daily, (*shape, count)), at, axis=-1)
 
     @cached_property
     def soil_five_day_mean(self) -> np.ndarray:
