@@ -19,7 +19,8 @@ from __future__ import annotations
 import hashlib
 import json
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 FORM = "advisor.record/1"
@@ -100,6 +101,11 @@ def chain_all(connection: sqlite3.Connection) -> None:
 def verify(connection: sqlite3.Connection) -> Chain:
     """Work every link out anew. Each record is held against the link that stands before it, so that one broken
     record does not make all later ones look broken."""
+    with _any_text(connection):
+        return _verified(connection)
+
+
+def _verified(connection: sqlite3.Connection) -> Chain:
     rows = {row["row"]: row for row in _rows(connection)}
     links = {
         row[0]: (row[1], row[2]) for row in connection.execute("SELECT row, form, hash FROM record_links")
@@ -109,11 +115,26 @@ def verify(connection: sqlite3.Connection) -> Chain:
         row, (form, stated) = rows.get(number), links.get(number, ("", ""))
         wrong = _wrong(row, form, stated, before)
         if wrong:
-            breaks.append(Break(number, "" if row is None else row["id"], wrong))
+            breaks.append(Break(number, "" if row is None else _shown(row["id"]), wrong))
         if stated:
-            standing.append(stated)
+            standing.append(_shown(stated))
             before = stated
     return Chain(len(rows), tuple(standing), tuple(breaks))
+
+
+@contextmanager
+def _any_text(connection: sqlite3.Connection) -> Iterator[None]:
+    """Read damaged text too: it fits no link, but it must not keep from looking at the other records."""
+    before = connection.text_factory
+    connection.text_factory = lambda text: text.decode("utf-8", "surrogateescape")
+    try:
+        yield
+    finally:
+        connection.text_factory = before
+
+
+def _shown(value: object) -> str:
+    return str(value).encode("utf-8", "backslashreplace").decode()
 
 
 def _wrong(row: Mapping[str, object] | None, form: str, stated: str, before: str) -> str:
@@ -122,7 +143,7 @@ def _wrong(row: Mapping[str, object] | None, form: str, stated: str, before: str
     if not stated:
         return "it has no link: something else than this program put it there, or removed its link"
     if form != FORM:
-        return f'its link has the form "{form}", which this program does not know'
+        return f'its link has the form "{_shown(form)}", which this program does not know'
     if link(before, row) != stated:
         return "it is not what was written, or a record before it was removed together with its link"
     return ""

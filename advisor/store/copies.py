@@ -16,7 +16,7 @@ from pathlib import Path
 from advisor.errors import Problem, StoreError
 from advisor.store import chain
 from advisor.store import migrations as steps
-from advisor.store.faults import explain, file_explained
+from advisor.store.faults import explain, file_explained, is_damage
 
 #: how long a copy waits for the ledger [s]
 PATIENCE = 5.0
@@ -202,11 +202,6 @@ def _examined(connection: sqlite3.Connection, path: Path) -> Examined:
             raise
         return Examined(path, 0, 0, None, (Problem(f"the database is damaged: {error}", str(path), _OTHER),))
     return Examined(path, version, count, found, tuple(Problem(text, str(path), _OTHER) for text in problems))
-
-
-def is_damage(error: sqlite3.Error) -> bool:
-    """Whether the engine says that the file itself is wrong."""
-    return (getattr(error, "sqlite_errorname", None) or "").startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB"))
 
 
 def _of_target(error: sqlite3.Error) -> bool:

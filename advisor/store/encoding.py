@@ -5,12 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Mapping, Set
+from collections.abc import Callable, Mapping, Set
 from datetime import UTC, date, datetime, time
 
 import numpy as np
 
 from advisor.clock import iso
+from advisor.errors import StoreError
 
 
 def stamp(instant: datetime | None) -> str | None:
@@ -29,8 +30,13 @@ def stamp(instant: datetime | None) -> str | None:
 
 
 def instant(text: str | None) -> datetime | None:
-    """What `stamp` wrote, as an aware UTC datetime."""
-    return None if text is None else datetime.fromisoformat(text).astimezone(UTC)
+    """What `stamp` wrote, as an aware UTC datetime; StoreError where it is not that any more."""
+    return None if text is None else _read(text, lambda: datetime.fromisoformat(text).astimezone(UTC))
+
+
+def day(text: str) -> date:
+    """A date as it stands in the ledger; StoreError where it is none any more."""
+    return _read(text, lambda: date.fromisoformat(text))
 
 
 def to_json(value: object) -> str:
@@ -41,7 +47,19 @@ def to_json(value: object) -> str:
 
 
 def from_json(text: str | None) -> object:
-    return None if text is None else json.loads(text)
+    """What `to_json` wrote; StoreError where it is not that any more."""
+    return None if text is None else _read(text, lambda: json.loads(text))
+
+
+def _read(text: object, reading: Callable[[], object]):
+    try:
+        return reading()
+    except (ValueError, TypeError, OverflowError, RecursionError) as error:
+        raise StoreError(
+            f"the database holds {str(text)[:40]!a}, which is not what this program writes",
+            hint="look what is wrong, and go back to a backup: advisor records --verify, advisor doctor, "
+            "advisor restore FILE",
+        ) from error
 
 
 def digest(*parts: object, length: int = 64) -> str:

@@ -62,7 +62,7 @@ _FAULTS: tuple[tuple[str, str, str], ...] = (
 
 def explain(error: sqlite3.Error, path: Path | str) -> StoreError:
     """The StoreError of an engine error, with the file and what to do."""
-    name = getattr(error, "sqlite_errorname", None) or ""
+    name = _name(error)
     for beginning, what, hint in _FAULTS:
         if name.startswith(beginning):
             return StoreError(f"{what} ({error})", where=str(path), hint=hint)
@@ -73,6 +73,18 @@ def explain(error: sqlite3.Error, path: Path | str) -> StoreError:
         where=str(path),
         hint="look whether all is whole: advisor doctor; if it is, this is a bug",
     )
+
+
+def is_damage(error: sqlite3.Error) -> bool:
+    """Whether the engine says that the file itself is wrong."""
+    return _name(error).startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB"))
+
+
+def _name(error: sqlite3.Error) -> str:
+    """The engine's name for an error. Text that is no text is found by the language's own library, which has none."""
+    if str(error).startswith("Could not decode to UTF-8"):
+        return "SQLITE_CORRUPT"
+    return getattr(error, "sqlite_errorname", None) or ""
 
 
 @contextmanager

@@ -8,7 +8,7 @@ from datetime import date, datetime
 
 from advisor.store import outbox
 from advisor.store.database import Store
-from advisor.store.encoding import digest, from_json, instant, stamp, to_json
+from advisor.store.encoding import day, digest, from_json, instant, stamp, to_json
 
 #: the kind of notice that is sent because an answer is no longer what was told
 CHANGED = "changed"
@@ -143,7 +143,7 @@ def _notice(connection, row) -> Notice:
     ).fetchall()
     return Notice(
         kind=row["kind"],
-        local_date=date.fromisoformat(row["local_date"]),
+        local_date=day(row["local_date"]),
         task=row["task"],
         subject=row["subject"],
         text=row["text"],

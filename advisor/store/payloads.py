@@ -213,6 +213,6 @@ def _checked(store: Store, sha256: str, compressed: bytes) -> bytes:
         raise StoreError(
             f"the stored payload {sha256[:12]} is damaged",
             where=str(store.path),
-            hint="run the integrity check and put a backup in place; the next pull fetches new weather",
+            hint="look whether all is whole: advisor doctor; the next pull fetches new weather",
         )
     return found

@@ -6,11 +6,11 @@ The passes themselves stand in `records`; a choice moves, restarts or puts off w
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import datetime
 
 from advisor.model import PlanEntry
 from advisor.store.database import Store
-from advisor.store.encoding import digest, instant, stamp, to_json
+from advisor.store.encoding import day, digest, instant, stamp, to_json
 
 
 def add(store: Store, entry: PlanEntry) -> PlanEntry:
@@ -36,7 +36,7 @@ def history(store: Store, *, until: datetime | None = None) -> list[PlanEntry]:
             row["treatment"],
             row["area"],
             row["kind"],
-            date.fromisoformat(row["day"]),
+            day(row["day"]),
             instant(row["made_at"]),
             row["says"],
             row["id"],

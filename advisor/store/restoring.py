@@ -26,7 +26,7 @@ from advisor.store import copies
 from advisor.store import migrations as steps
 from advisor.store.database import Store
 from advisor.store.encoding import stamp
-from advisor.store.faults import file_explained
+from advisor.store.faults import file_explained, is_damage
 from advisor.store.locking import FileLock
 
 #: marks that say what was told; those of pulls and of what was learned belong to the answers in the ledger
@@ -137,7 +137,7 @@ def _state(database: Path) -> Literal["missing", "whole", "damaged"]:
             if steps.is_empty(connection):
                 return "missing"
         except sqlite3.DatabaseError as error:
-            if not copies.is_damage(error):
+            if not is_damage(error):
                 raise
             return "damaged"
     return "damaged" if copies.examine(database).problems else "whole"

@@ -162,6 +162,32 @@ def test_a_link_of_a_form_that_is_not_known_is_no_fit(filled):
     assert [one.row for one in found.breaks] == [2] and "advisor.record/9" in found.breaks[0].what
 
 
+@pytest.mark.parametrize(
+    ("change", "rows"),
+    [("records SET note = CAST(x'66ff66' AS TEXT) WHERE row = 2", [2]),
+     ("records SET id = CAST(x'66ff66' AS TEXT) WHERE row = 5", [5]),
+     ("record_links SET form = CAST(x'61ff' AS TEXT) WHERE row = 3", [3]),
+     ("record_links SET hash = CAST(x'61ff' AS TEXT) WHERE row = 3", [3, 4])],
+)  # fmt: skip
+def test_text_that_is_no_text_is_a_break_and_no_fault(filled, change, rows):
+    """Regression: a flipped bit in a text stopped verifying, backups and restores with an engine's message."""
+    found = tampered(filled, "PRAGMA foreign_keys = OFF", f"UPDATE {change}")
+    assert [one.row for one in found.breaks] == rows
+    "".join(one.id + one.what for one in found.breaks).encode()  # can be printed
+
+
+@pytest.mark.parametrize(
+    "change",
+    ["note = CAST(x'66ff66' AS TEXT)", "extra = '{'", "active_ingredients = 'x'", "started_at = 'never'"],
+)
+def test_a_garbled_record_is_said_to_be_one(filled, change):
+    """Regression: text that is no JSON or no time ended commands as a fault of the program."""
+    tampered(filled, f"UPDATE records SET {change} WHERE row = 5")
+    with pytest.raises(StoreError, match="damaged|not what this program writes") as caught:
+        records.current(filled)
+    assert "advisor restore" in caught.value.hint
+
+
 @pytest.mark.parametrize("statement", [
     "UPDATE record_links SET hash = 'x'", "DELETE FROM record_links",
     "INSERT OR REPLACE INTO record_links VALUES (1, 'x', 'y')",
