@@ -69,7 +69,7 @@ def calendar_text(
 def _revised(outlook: Outlook, records: Sequence[Record], plans: Iterable[PlanEntry]) -> datetime:
     source = outlook.forecast.provenance
     moments = [moment for moment in (source.fetched_at, source.issued_at) if moment is not None] or [outlook.now]
-    moments += [one.ended_at or one.started_at for one in records]
+    moments += [one.end for one in records]
     moments += [one.made_at for one in plans]
     known = [moment for moment in moments if moment <= outlook.now]
     return max(known, default=outlook.now).astimezone(UTC).replace(microsecond=0)
@@ -135,13 +135,12 @@ def _wanted(outlook: Outlook, task: Task) -> Iterator[Event]:
 def _of_records(household: Household, records: Sequence[Record], now: datetime) -> Iterator[Event]:
     zone = household.site.zone
     for record in records:
-        ended = record.ended_at or record.started_at
         area = household.areas.get(record.area)
         name = record.area if area is None else area.name
         mark = _mark(record)
         treatment = household.treatments.get(record.treatment)
         label = None if treatment is None else household.labels.get(treatment.label)
-        times = timetable(ended, None if label is None else label.limits.get("weeks_to_effect"))
+        times = timetable(record.end, None if label is None else label.limits.get("weeks_to_effect"))
         for kind, moment, says in (
             ("first-look", times.first_look, "Look at the weeds for the first time"),
             ("judge", times.judge_from, "Judge the weeds: how much of them is left?"),
@@ -155,7 +154,7 @@ def _of_records(household: Household, records: Sequence[Record], now: datetime) 
             event.add("categories", ["response check"])
             yield event
         if household.for_hire:
-            day = (ended.astimezone(zone) + timedelta(days=1)).date()
+            day = (record.end.astimezone(zone) + timedelta(days=1)).date()
             says = "How long signs stay up differs by state and town, a day in many: check your state."
             event = _event(household, f"posting-{mark}", f"Posting: take the signs down, {name}", [says])
             _whole_days(event, day, day)
@@ -168,8 +167,7 @@ def _of_records(household: Household, records: Sequence[Record], now: datetime) 
 
 def _event(household: Household, name: str, summary: str, lines: Iterable[str]) -> Event:
     event = Event()
-    site = household.site
-    place = hashlib.sha256(f"{site.latitude:.4f},{site.longitude:.4f}".encode()).hexdigest()[:12]
+    place = hashlib.sha256(household.site.key.encode()).hexdigest()[:12]
     event.add("uid", f"{name}@{place}.advisor.invalid")
     event.add("summary", _line(summary))
     event.add("description", "\n".join(_plain(line) for line in (*lines, SHORT_CAUTION) if line))

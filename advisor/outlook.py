@@ -162,8 +162,7 @@ def make_outlook(
         return Outlook(household, now, forecast, (), None, None)
     site, settings = household.site, household.settings
     if settings.assumed_members:
-        key = f"{site.latitude:.4f},{site.longitude:.4f}"
-        forecast = apply_learned(forecast, now, learned, settings.assumed_members, key)
+        forecast = apply_learned(forecast, now, learned, settings.assumed_members, site.key)
     forecast = _to_the_end_of_the_day(forecast, site.zone)
     sites = SiteTable(
         np.array([site.latitude]), np.array([site.longitude]),

@@ -172,8 +172,7 @@ def drawn(household: Household, now: datetime) -> Callable[[Forecast, Site], For
     count = household.settings.assumed_members
 
     def members(forecast: Forecast, site: Site) -> Forecast:
-        key = f"{site.latitude:.4f},{site.longitude:.4f}"
-        return with_assumed_members(forecast, now, count, key) if count else forecast
+        return with_assumed_members(forecast, now, count, site.key) if count else forecast
 
     return members
 

@@ -25,7 +25,7 @@ def weather_of(common, household, made):
         first, hours = axis_of(made)
         since = made.started_at - timedelta(hours=HOURS_BEFORE)
         found = parts(
-            household, store, since, (made.ended_at or made.started_at) + timedelta(hours=1), common.now
+            household, store, since, made.end + timedelta(hours=1), common.now
         )
         seen = merge(found, first, hours)
         kind = seen.kind(list(seen.origin), HOURS_BEFORE, HOURS_BEFORE + 1)

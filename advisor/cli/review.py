@@ -79,25 +79,15 @@ def _chosen(household, ledger, area, treatment, record_id):
 
 
 def _review(common, household, record, ledger, rules, observed, observed_zone, sums):
-    """(weather, responses, timetable, advice) of one pass."""
-    from advisor.recording.season import season_use
-    from advisor.review.advice import advise
-    from advisor.review.observed import merge
-    from advisor.review.response import responses, timetable
-    from advisor.review.weather import axis_of, review_weather, task_of
+    from advisor.review.one_pass import review_pass
+    from advisor.review.weather import task_of
 
     task = task_of(household, record, ledger)
     if task is None:
         raise UsageError(f'the pass "{record.id}" cannot be looked back at: its treatment, area or label is gone',
                          hint="put the files back that it was made under")  # fmt: skip
     parts, coming = _weather(common, household, record, observed, observed_zone, sums)
-    first, hours = axis_of(record)
-    weather = review_weather(task, record, rules, ledger, merge(parts, first, hours), coming, common.now)
-    ended = record.ended_at or record.started_at + timedelta(hours=task.duration)
-    times = timetable(ended, task.label.limits.get("weeks_to_effect"))
-    found = responses(_looks(common, record), record.started_at, ended, times)
-    season = season_use(household, task.treatment, task.area, ledger, record.started_at)
-    return weather, found, times, advise(task, record, weather, found, times, season, common.now)
+    return review_pass(task, record, rules, ledger, parts, coming, _looks(common, record), common.now)
 
 
 def _weather(common, household, record, observed, observed_zone, sums):
@@ -164,7 +154,7 @@ def _observed(path: Path, zone: str, sums: str):
 
 def _looks(common, record):
     """What was entered of the weeds of this treatment and area, before and after the pass."""
-    from advisor.review.response import Look
+    from advisor.review.response import looks_of
 
     if not common.database.exists():
         return []
@@ -172,10 +162,7 @@ def _looks(common, record):
     from advisor.store.measurements import COVER, of_subject
 
     with Store.open_readonly(common.database) as store:
-        found = of_subject(store, COVER, f"{record.treatment}/{record.area}", until=common.now)
-    # a look entered again for the same moment takes the place of the one before it
-    latest = {one.taken_at: one for one in found}
-    return [Look(one.taken_at, one.data["cover"], one.data.get("untreated")) for one in latest.values()]
+        return looks_of(of_subject(store, COVER, f"{record.treatment}/{record.area}", until=common.now))
 
 
 @review.command(

@@ -79,6 +79,11 @@ class Record:
     note: str = ""
     id: str = ""
 
+    @property
+    def end(self) -> datetime:
+        """When the pass was over; its start where the end is not stated."""
+        return self.ended_at or self.started_at
+
 
 @dataclass(frozen=True, slots=True)
 class PlanEntry:

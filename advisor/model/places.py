@@ -40,6 +40,11 @@ class Site:
     #: whether a local rule forbids the treatment here; None means not asked yet
     local_ban: bool | None = None
 
+    @property
+    def key(self) -> str:
+        """By which what belongs to the place is found again: its coordinates, to about ten metres."""
+        return f"{self.latitude:.4f},{self.longitude:.4f}"
+
 
 @dataclass(frozen=True, slots=True)
 class Neighbour:

@@ -144,10 +144,6 @@ def _same(record: Record, other: Record) -> bool:
     return other.area == record.area and share_ingredient(record.active_ingredients, other.active_ingredients)
 
 
-def _end(record: Record) -> datetime:
-    return record.ended_at or record.started_at
-
-
 def _order(household: Household, record: Record, ledger: Sequence[Record], label: Label | None):
     zone = household.site.zone
 
@@ -157,7 +153,7 @@ def _order(household: Household, record: Record, ledger: Sequence[Record], label
     for other in ledger:
         if other.area != record.area:
             continue
-        touches = record.started_at <= _end(other) and other.started_at <= _end(record)
+        touches = record.started_at <= other.end and other.started_at <= record.end
         if touches:
             what = f"it overlaps the pass of {when(other)} on the same area"
             yield Fault("overlap", what, f'if that one is wrong, correct it: --corrects "{other.id}"')
@@ -171,11 +167,11 @@ def _order(household: Household, record: Record, ledger: Sequence[Record], label
         return
     for other in ledger:
         if not _same(record, other) or (
-            record.started_at <= _end(other) and other.started_at <= _end(record)
+            record.started_at <= other.end and other.started_at <= record.end
         ):
             continue
         earlier, following = sorted((record, other), key=lambda one: one.started_at)
-        gap = (following.started_at - _end(earlier)).total_seconds() / 3600.0
+        gap = (following.started_at - earlier.end).total_seconds() / 3600.0
         if gap < interval * (1.0 - 1e-9):
             apart, least = (units.show(one, "time", household.units) for one in (gap, interval))
             yield Fault("interval", f"it lies {apart} from the pass of {when(other)}, and the label wants {least}",

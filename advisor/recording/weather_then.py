@@ -42,9 +42,10 @@ def weather_then(
     source: dict[str, str] = {}
     said_by = ""
     if forecast is not None:
-        found = _of_forecast(forecast, started_at, ended_at or started_at)
+        ended_at = ended_at or started_at
+        found = _of_forecast(forecast, started_at, ended_at)
         if found:
-            over = seen_until is not None and (ended_at or started_at) <= seen_until
+            over = seen_until is not None and ended_at <= seen_until
             values.update(found)
             source.update(dict.fromkeys(found, seen_as if over else FORECAST))
             provenance = forecast.provenance

@@ -109,6 +109,6 @@ def _seed_from(case: Case, last: date) -> date | None:
 def _seed_after_the_last_record(case: Case) -> date | None:
     if not case.task.done:
         return case.today
-    last = case.task.done[-1].ended_at or case.task.done[-1].started_at
+    last = case.task.done[-1].end
     found = _seed_from(case, last.astimezone(case.task.household.site.zone).date())
     return None if found is None else max(found, case.today)

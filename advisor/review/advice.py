@@ -53,10 +53,9 @@ def advise(
     season : SeasonUse
         Passes and product of the label year, this pass included.
     """
-    ended = record.ended_at or record.started_at
     interval = task.label.limits.get("minimum_interval")
-    not_before = None if interval is None else ended + timedelta(hours=interval)
-    wanted_from, wanted_until = follow_up_after(task, ended)
+    not_before = None if interval is None else record.end + timedelta(hours=interval)
+    wanted_from, wanted_until = follow_up_after(task, record.end)
     reasons = list(_of_weather(weather))
     judged = next((one for one in reversed(found) if one.judged), None)
     proposal = _proposal(judged, found, times, now, reasons)

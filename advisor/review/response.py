@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -132,6 +132,12 @@ def timetable(ended_at: datetime, weeks_to_effect: float | None) -> Timetable:
     return Timetable(
         ended_at + timedelta(hours=FIRST_LOOK), ended_at + timedelta(hours=wait), weeks_to_effect is not None
     )
+
+
+def looks_of(entered: Iterable) -> list[Look]:
+    """The looks that were entered, with `taken_at` and `data`; of two at the same moment the later entry counts."""
+    latest = {one.taken_at: one for one in entered}
+    return [Look(one.taken_at, one.data["cover"], one.data.get("untreated")) for one in latest.values()]
 
 
 def responses(

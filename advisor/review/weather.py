@@ -163,7 +163,7 @@ def review_weather(
         conditions = Conditions(with_coming(seen, coming), sites)
         ahead = score_one_start(task, conditions, looked_at, before, record.started_at, now)
     limits = tuple(
-        _limit_review(at, past, ahead, seen, _end(task, record), now)
+        _limit_review(at, past, ahead, seen, end_of_work(task, record), now)
         for at, one in enumerate(past.findings)
         if one.applies[0]
     )
@@ -178,9 +178,7 @@ def _with_members(coming: Forecast, household: Household, now: datetime) -> Fore
     """The forecast with the members that the household draws for a single run."""
     if not household.settings.assumed_members:
         return coming
-    site = household.site
-    key = f"{site.latitude:.4f},{site.longitude:.4f}"
-    return with_assumed_members(coming, now, household.settings.assumed_members, key)
+    return with_assumed_members(coming, now, household.settings.assumed_members, household.site.key)
 
 
 def _of_weather(rule: Rule) -> bool:
@@ -219,7 +217,8 @@ def _limit_review(
     )  # fmt: skip
 
 
-def _end(task: Task, record: Record) -> datetime:
+def end_of_work(task: Task, record: Record) -> datetime:
+    """When a pass was over; where that is not stated, as long after its start as the task takes."""
     return record.ended_at or record.started_at + timedelta(hours=task.duration)
 
 
@@ -270,7 +269,7 @@ def _rain(task: Task, record: Record, past: OneStart, now: datetime) -> RainRevi
         return RainReview(hours, None, None, False, None)
     area = past.explainer.area
     water = np.broadcast_to(area.wetting, (1, 1, len(area.conditions.axis)))[0, 0]
-    end = _end(task, record)
+    end = end_of_work(task, record)
     first = int((to_numpy(end, "h") - area.conditions.axis[0]) // HOUR)
     stop = int(np.ceil((to_numpy(end) - area.conditions.axis[0].astype("datetime64[s]")) / np.timedelta64(3600, "s")
                        + hours - 1e-9))  # fmt: skip

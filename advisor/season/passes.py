@@ -27,7 +27,7 @@ def same_ingredient(task: Task, record: Record) -> bool:
 def last_pass(task: Task, records: Sequence[Record]) -> Record | None:
     """The newest record on the task's area with one of its active ingredients."""
     matching = [record for record in records if same_ingredient(task, record)]
-    return max(matching, key=lambda record: record.ended_at or record.started_at, default=None)
+    return max(matching, key=lambda record: record.end, default=None)
 
 
 def records_of_year(task: Task, records: Sequence[Record], year: tuple[date, date]) -> list[Record]:

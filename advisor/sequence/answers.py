@@ -78,8 +78,12 @@ def _answer(
         return Answer(name, "wait", f"it is treated best in {_named(months)}; look at its stage on the spot")
     if cover is not None and cover < HAND_BELOW:
         if name not in COMES_BACK:
-            return Answer(name, "pull by hand", f"{cover:g}% of the lawn is sooner pulled with its root than sprayed")
-        return Answer(name, "spot", f"{cover:g}% of the lawn, but it comes back from what pulling leaves in the ground")
+            return Answer(
+                name, "pull by hand", f"{cover:g}% of the lawn is sooner pulled with its root than sprayed"
+            )
+        return Answer(
+            name, "spot", f"{cover:g}% of the lawn, but it comes back from what pulling leaves in the ground"
+        )
     if cover is not None and cover < SPOT_BELOW:
         return Answer(name, "spot", f"it covers {cover:g}% of the lawn: spots are enough")
     how = "" if cover is not None else "; how much of the lawn it covers is not stated"

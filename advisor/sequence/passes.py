@@ -49,9 +49,7 @@ def passes_done(
         if begins is not None and record.started_at < begins:
             break
         this_year = record.started_at.astimezone(zone).date() >= first
-        if not this_year and after - (record.ended_at or record.started_at) > timedelta(
-            days=CARRIES_OVER_DAYS
-        ):
+        if not this_year and after - record.end > timedelta(days=CARRIES_OVER_DAYS):
             break
         done.append(record)
         after = record.started_at
@@ -128,7 +126,7 @@ def follow_up_span(task: Task) -> tuple[datetime, datetime] | None:
         return begins, ends
     if not task.done:
         return None
-    return follow_up_after(task, task.done[-1].ended_at or task.done[-1].started_at)
+    return follow_up_after(task, task.done[-1].end)
 
 
 def follow_up_after(task: Task, ended: datetime) -> tuple[datetime, datetime]:
@@ -166,7 +164,7 @@ def legal_from(task: Task, records: Sequence[Record]) -> datetime | None:
     last = last_pass(task, records)
     if last is None or "minimum_interval" not in task.label.limits:
         return None
-    return (last.ended_at or last.started_at) + timedelta(hours=task.label.limits["minimum_interval"])
+    return last.end + timedelta(hours=task.label.limits["minimum_interval"])
 
 
 def progress(task: Task, now: datetime) -> str:

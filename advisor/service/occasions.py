@@ -53,13 +53,12 @@ def of_reviews(household: Household, records: list[Record], now: datetime) -> It
 
 def review_day(household: Household, record: Record) -> date:
     """The local day in whose morning the weather after a pass is known: two nights later, and rainfast."""
-    ended = record.ended_at or record.started_at
     treatment = household.treatments.get(record.treatment)
     label = None if treatment is None else household.labels.get(treatment.label)
     rainfast = 0.0 if label is None else label.limits.get("rainfast_time", 0.0)
     zone: ZoneInfo = household.site.zone
-    nights = ended.astimezone(zone).date() + timedelta(days=_NIGHTS + 1)
-    dry = (ended + timedelta(hours=rainfast)).astimezone(zone).date() + timedelta(days=1)
+    nights = record.end.astimezone(zone).date() + timedelta(days=_NIGHTS + 1)
+    dry = (record.end + timedelta(hours=rainfast)).astimezone(zone).date() + timedelta(days=1)
     return max(nights, dry)
 
 

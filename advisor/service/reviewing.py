@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from advisor.ledger import read_ledger
 from advisor.model import Record
-from advisor.recording.season import season_use
-from advisor.review.advice import Advice, advise
-from advisor.review.observed import merge
-from advisor.review.response import Look, Response, Timetable, responses, timetable
-from advisor.review.weather import HOURS_AFTER, HOURS_BEFORE, WeatherReview, axis_of, review_weather, task_of
+from advisor.review.advice import Advice
+from advisor.review.one_pass import PassReview, review_pass
+from advisor.review.response import looks_of
+from advisor.review.weather import HOURS_AFTER, HOURS_BEFORE, WeatherReview, task_of
 from advisor.seen_weather import newest_forecast, parts
 from advisor.service.occasions import review_day
 from advisor.store import Store
@@ -33,16 +31,6 @@ def reviews_of(service, day: date, now: datetime) -> list[tuple[WeatherReview, A
     return [(one.weather, one.advice) for one in made if one is not None]
 
 
-@dataclass(frozen=True)
-class PassReview:
-    """Everything that is known of one pass afterwards."""
-
-    weather: WeatherReview
-    responses: Sequence[Response]
-    times: Timetable
-    advice: Advice
-
-
 def review_of(service, record: Record, ledger: Sequence[Record], now: datetime) -> PassReview | None:
     """One pass looked back at by what is kept; None where its area, treatment or label is gone from the files."""
     household = service.household
@@ -54,13 +42,4 @@ def review_of(service, record: Record, ledger: Sequence[Record], now: datetime) 
     with Store.open_readonly(service.database) as store:
         seen, coming = parts(household, store, since, until, now), newest_forecast(household, store, now)
         looked = of_subject(store, COVER, f"{record.treatment}/{record.area}", until=now)
-    first, hours = axis_of(record)
-    rules = list(service.rules)
-    weather = review_weather(task, record, rules, ledger, merge(seen, first, hours), coming, now)
-    ended = record.ended_at or record.started_at + timedelta(hours=task.duration)
-    times = timetable(ended, task.label.limits.get("weeks_to_effect"))
-    # A look entered again for the same moment takes the place of the one before it.
-    latest = {one.taken_at: Look(one.taken_at, one.data["cover"], one.data.get("untreated")) for one in looked}
-    season = season_use(household, task.treatment, task.area, ledger, record.started_at)
-    found = responses(list(latest.values()), record.started_at, ended, times)
-    return PassReview(weather, found, times, advise(task, record, weather, found, times, season, now))
+    return review_pass(task, record, list(service.rules), ledger, seen, coming, looks_of(looked), now)

@@ -85,7 +85,7 @@ def _instants(task: Task, records: Sequence[Record], now: datetime) -> dict[str,
     out = lawn_work.lawn_instants(task.area, zone, now)
     last = last_pass(task, records)
     if last is not None:
-        out["last_pass"] = to_numpy(last.ended_at or last.started_at)
+        out["last_pass"] = to_numpy(last.end)
     latest = latest_day(task, now)
     if latest is not None:
         out["latest_day_end"] = _end_of(latest, zone)

@@ -27,7 +27,7 @@ _FORMAT = 1
 
 def site_key(site: Site) -> str:
     """By which a site's answers are found again: its coordinates, as they are asked for."""
-    return f"{site.latitude:.4f},{site.longitude:.4f}"
+    return site.key
 
 
 def poor(source: str) -> str:

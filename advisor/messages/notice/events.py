@@ -158,7 +158,7 @@ def _since(found: Sequence[TaskOutlook], outlook: Outlook) -> str:
     if found[0].task.plan is not None or not found[0].task.done:
         return "That is the day that was chosen."
     last = found[0].task.done[-1]
-    day = (last.ended_at or last.started_at).astimezone(zone).date()
+    day = last.end.astimezone(zone).date()
     interval = found[0].task.label.limits.get("minimum_interval")
     label = "" if interval is None else (
         f", and the label asks for {units.show(interval, 'time', outlook.household.units)} between passes")  # fmt: skip

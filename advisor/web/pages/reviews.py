@@ -14,8 +14,9 @@ from advisor.messages.review_text import (
     review_object,
     summary,
 )
+from advisor.review.one_pass import PassReview
 from advisor.review.weather import AT_RISK, BROKEN, KEPT, UNKNOWN
-from advisor.service.reviewing import PassReview, review_of
+from advisor.service.reviewing import review_of
 from advisor.web.desk import Desk, Scene
 from advisor.web.page import Page
 from advisor.web.words import listed, moment_words

@@ -11,7 +11,7 @@ from advisor import units
 from advisor.clock import iso
 from advisor.figures import Lane, timeline_axis_svg, timeline_svg
 from advisor.ledger import read_ledger, read_statements, remembered
-from advisor.messages.reschedule import what, why
+from advisor.messages.reschedule import reason_of, what, why
 from advisor.model import Area, Record, Task, Treatment
 from advisor.outlook import TaskOutlook
 from advisor.reschedule import find_missed
@@ -56,6 +56,7 @@ def _choices(
                 "kind": choice.kind,
                 "what": what(choice, one, scene.outlook),
                 "why": why(rank, one, choice),
+                "reason": reason_of(rank, one, choice),
                 "chance": "not known" if choice.chance is None else f"{choice.chance:.0%}",
                 "value": round(choice.value, 3),
                 "from": choice.day.isoformat(),
@@ -105,7 +106,7 @@ def _row(
         )
         lanes.append(("Told as missed", Lane("missed", marks)))
     if done and interval is not None and scored:
-        last = done[-1].ended_at or done[-1].started_at
+        last = done[-1].end
         until = last + timedelta(hours=interval)
         words = f"closed by the label until {local(until, zone).strftime('%a %-d %b, %H:%M')}"
         title = f"Label's interval, {units.show(interval, 'time', household.units)}"
