@@ -26,10 +26,17 @@ def by_day(values: np.ndarray, index: np.ndarray, count: int, ufunc: np.ufunc, e
     empty : float
         Value of a day that holds no hour.
     """
+    distinct = _distinct(index)
     tasks = max(values.shape[0], index.shape[0])
+    if len(distinct) == 1:
+        # the days of all tasks begin in the same hours
+        starts = np.flatnonzero(np.r_[True, np.diff(distinct[0]) > 0])
+        out = np.full((*values.shape[:-1], count), empty)
+        out[..., distinct[0][starts]] = ufunc.reduceat(values, starts, axis=-1)
+        return np.broadcast_to(out, (tasks, *out.shape[1:]))
     values = np.broadcast_to(values, (tasks, *values.shape[1:]))
     out = np.full((*values.shape[:-1], count), empty)
-    for row in _distinct(index):
+    for row in distinct:
         starts = np.flatnonzero(np.r_[True, np.diff(row) > 0])
         rows = np.flatnonzero((index == row).all(axis=1))
         out[rows[:, None, None], np.arange(values.shape[1])[None, :, None], row[starts][None, None, :]] = (
@@ -40,14 +47,28 @@ def by_day(values: np.ndarray, index: np.ndarray, count: int, ufunc: np.ufunc, e
 
 def whole_days(values: np.ndarray, index: np.ndarray, count: int) -> np.ndarray:
     """Whether every hour of each local day is known, (task, member, day); a day that the axis only touches is not."""
-    known = _known_hours(values, index, count)
+    known = known_hours(values, index, count)
     held = by_day(np.ones((index.shape[0], 1, index.shape[1])), index, count, np.add, 0.0)
     return (known == held) & (held >= SHORTEST_DAY)
 
 
 def daily_totals(values: np.ndarray, index: np.ndarray, count: int) -> np.ndarray:
     """Sum of the known hours of each day (task, member, day)."""
-    return by_day(np.nan_to_num(values), index, count, np.add, 0.0)
+    return by_day(known_or(values, 0.0), index, count, np.add, 0.0)
+
+
+def known_hours(values: np.ndarray, index: np.ndarray, count: int) -> np.ndarray:
+    """How many hours of each day are known (task, member or 1, day)."""
+    unknown = np.isnan(values)
+    if not unknown.any():
+        return by_day(np.ones((index.shape[0], 1, index.shape[1])), index, count, np.add, 0.0)
+    return by_day((~unknown).astype(float), index, count, np.add, 0.0)
+
+
+def known_or(values: np.ndarray, stand_in: float) -> np.ndarray:
+    """The values with something in the place of those that are not known; themselves where all are known."""
+    unknown = np.isnan(values)
+    return np.where(unknown, values.dtype.type(stand_in), values) if unknown.any() else values
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,9 +99,10 @@ def daily_reference_et(
     days : ndarray of datetime64[D] (task, day)
     """
     count = days.shape[1]
+    in_order = np.array_equal(site, np.arange(len(conditions.sites.latitude)))
 
     def gather(values):
-        return values if values.shape[0] == 1 else values[site]
+        return values if values.shape[0] == 1 or in_order else values[site]
 
     temperature = gather(conditions.air_temperature)
     begun = gather(conditions.forecast.reason("air_temperature")) != Reason.BEFORE_START
@@ -118,22 +140,18 @@ def _extremes(
     temperature: np.ndarray, begun: np.ndarray, index: np.ndarray, count: int
 ) -> tuple[np.ndarray, np.ndarray]:
     """Highest and lowest of each day; NaN where less than a third is known, or an hour lacks since the source began."""
-    hours = _known_hours(temperature, index, count)
+    hours = known_hours(temperature, index, count)
     enough = (hours >= 24 * ENOUGH_OF_A_DAY) & (
         hours == by_day(begun.astype(float), index, count, np.add, 0.0)
     )
-    warm = by_day(np.nan_to_num(temperature, nan=-np.inf), index, count, np.maximum, -np.inf)
-    cold = by_day(np.nan_to_num(temperature, nan=np.inf), index, count, np.minimum, np.inf)
+    warm = by_day(known_or(temperature, -np.inf), index, count, np.maximum, -np.inf)
+    cold = by_day(known_or(temperature, np.inf), index, count, np.minimum, np.inf)
     return np.where(enough, warm, np.nan), np.where(enough, cold, np.nan)
 
 
 def _daily_mean(values: np.ndarray, index: np.ndarray, count: int) -> np.ndarray:
     """Mean of the known hours of each day, 0 where none is."""
-    return daily_totals(values, index, count) / np.maximum(_known_hours(values, index, count), 1.0)
-
-
-def _known_hours(values: np.ndarray, index: np.ndarray, count: int) -> np.ndarray:
-    return by_day((~np.isnan(values)).astype(float), index, count, np.add, 0.0)
+    return daily_totals(values, index, count) / np.maximum(known_hours(values, index, count), 1.0)
 
 
 def _distinct(index: np.ndarray) -> np.ndarray:

@@ -12,6 +12,7 @@ __all__ = [
     "TURF_DEPLETION_FRACTION",
     "TURF_ROOTING_DEPTH_MAXIMUM",
     "Balance",
+    "Season",
     "depletion_fraction",
     "readily_available_water",
     "run_balance",
@@ -249,31 +250,49 @@ def run_balance(
     daily = [np.moveaxis(np.broadcast_to(item, (*leading, days)), -1, 0) for item in daily]
     rain, runoff, irrigation, reference_et, coefficient, available, share = daily
 
-    unstressed = coefficient * np.maximum(reference_et, 0)
-    p = np.clip(share + 0.04 * (5 - unstressed), 0.1, 0.8) if adjust_p else share
-    water_in = rain - runoff + irrigation
-    possible = (rain >= 0) & (runoff >= 0) & (irrigation >= 0) & (runoff <= rain * (1 + 1e-6) + 1e-6)
-    possible &= (coefficient >= 0) & (available > 0) & (p >= 0) & (p < 1)
-    unstressed = np.where(possible, unstressed, np.nan)
-
-    out = [np.empty((days, *leading), dtype=start.dtype) for _ in range(4)]
-    depletion = np.broadcast_to(start, leading)
+    season = Season(rain, runoff, irrigation, reference_et, coefficient, available, share, adjust_p)
+    depletion, found = np.broadcast_to(start, leading), []
     for day in range(days):
-        full = available[day]
-        slack = 1e-5 * full
-        depletion = np.where(
-            (depletion >= -slack) & (depletion <= full + slack), np.clip(depletion, 0, full), np.nan
-        )
-        with np.errstate(divide="ignore", invalid="ignore"):
-            stress = np.clip((full - depletion) / ((1 - p[day]) * full), 0, 1)
-        uptake = stress * unstressed[day]
-        balance = depletion - water_in[day] + uptake
-        percolation = np.maximum(-balance, 0)
-        beyond = np.maximum(balance - full, 0)
-        refilled = water_in[day] >= full + unstressed[day]
-        depletion = np.where(np.isnan(balance) & refilled, 0, np.clip(balance, 0, full))
-        for store, value in zip(out, (depletion, stress, percolation, uptake - beyond), strict=True):
-            store[day] = value
+        found.append(season.after(depletion, day))
+        depletion = found[-1].depletion_end
+    if not found:
+        return Balance(*(np.empty((*leading, 0), dtype=start.dtype) for _ in Balance._fields))
+    out = Balance(*(np.stack(item, axis=-1).astype(start.dtype) for item in zip(*found, strict=True)))
     # An impossible day says nothing about that day's stress either.
-    out[1] = np.where(np.isnan(out[3]), np.nan, out[1])
-    return Balance(*(np.moveaxis(item, 0, -1).astype(start.dtype) for item in out))
+    return out._replace(stress=np.where(np.isnan(out.actual_et), np.nan, out.stress).astype(start.dtype))
+
+
+class Season:
+    """The days of a water balance, made ready once, to be stepped through by who carries the depletion from day to day.
+
+    Parameters as in :func:`run_balance`, with the axis of days first.
+    """
+
+    def __init__(
+        self, rain, runoff, irrigation, reference_et, coefficient, available, share, adjust_p: bool = True
+    ):
+        unstressed = coefficient * np.maximum(reference_et, 0)
+        self._p = np.clip(share + 0.04 * (5 - unstressed), 0.1, 0.8) if adjust_p else share
+        self._water_in, self._available = rain - runoff + irrigation, available
+        possible = (rain >= 0) & (runoff >= 0) & (irrigation >= 0) & (runoff <= rain * (1 + 1e-6) + 1e-6)
+        possible &= (coefficient >= 0) & (available > 0) & (self._p >= 0) & (self._p < 1)
+        self._unstressed = np.where(possible, unstressed, np.nan)
+
+    def after(self, depletion: np.ndarray, day: int) -> Balance:
+        """One day on from the depletion at the end of the day before it [mm], FAO-56 eq. 84 to 88."""
+        full, p = self._at(self._available, day), self._at(self._p, day)
+        water_in, unstressed = self._at(self._water_in, day), self._at(self._unstressed, day)
+        slack = 1e-5 * full
+        inside = (depletion >= -slack) & (depletion <= full + slack)
+        depletion = np.where(inside, np.clip(depletion, 0, full), np.nan)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            stress = np.clip((full - depletion) / ((1 - p) * full), 0, 1)
+        uptake = stress * unstressed
+        balance = depletion - water_in + uptake
+        refilled = np.isnan(balance) & (water_in >= full + unstressed)
+        ends = np.where(refilled, 0, np.clip(balance, 0, full))
+        return Balance(ends, stress, np.maximum(-balance, 0), uptake - np.maximum(balance - full, 0))
+
+    @staticmethod
+    def _at(values: np.ndarray, day: int) -> np.ndarray:
+        return values[day if len(values) > 1 else 0]
