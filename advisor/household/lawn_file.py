@@ -140,26 +140,23 @@ def _read_models(value: Any) -> Any:
     return value
 
 
+def _read_address(value: Any) -> Any:
+    """An address that may be asked: http or https, with a host."""
+    wrong = what_is_wrong(value) if isinstance(value, str) else ""
+    if wrong:
+        raise fault(f'"{masked(value)}" is not an address: {wrong}', 'begin it with "https://"')
+    return value
+
+
 class WeatherTable(Table):
     sources: Annotated[list[Text], Field(min_length=1)] = ["open-meteo"]
-    hosts: dict[str, Text] = {}
+    hosts: dict[str, Annotated[Text, BeforeValidator(_read_address)]] = {}
     pull_every: quantity("time", 0.25, 24.0) = 3.0
     ensemble: Annotated[list[Text], BeforeValidator(_read_models), Field(max_length=6)] = []
     cross_check: Text | None = None
     observations: bool = True
     warnings: bool = True
     keep: quantity("time", 30 * 24.0, 20 * 366 * 24.0) = 400 * 24.0
-
-    @field_validator("hosts")
-    @classmethod
-    def _addresses(cls, value: dict[str, str]) -> dict[str, str]:
-        for source, address in value.items():
-            wrong = what_is_wrong(address)
-            if wrong:
-                raise fault(
-                    f'the host of {source}, "{masked(address)}", is not an address: {wrong}', 'begin it with "https://"'
-                )
-        return value
 
 
 class ChannelTable(Table):

@@ -66,11 +66,11 @@ def attacks() -> Iterator[Attack]:
             ),
             (large, "damaged", "JSON"),
         ),
-        "a body, a byte each 50 ms": (after(head + b"\r\n", repeat(b"x", 200, 0.05)), (late,)),
-        "a head, a byte each 50 ms": (after(b"HTTP/1.1 200 OK\r\nX: ", repeat(b"x", 200, 0.05)), (late,)),
-        "a first line, a byte each 50 ms": (after(b"HTTP/1.1 ", repeat(b"2", 200, 0.05)), (late, "broke")),
+        "a body, a byte each 50 ms": (after(head + b"\r\n", repeat(b"x", 100, 0.05)), (late,)),
+        "a head, a byte each 50 ms": (after(b"HTTP/1.1 200 OK\r\nX: ", repeat(b"x", 100, 0.05)), (late,)),
+        "a first line, a byte each 50 ms": (after(b"HTTP/1.1 ", repeat(b"2", 100, 0.05)), (late, "broke")),
         "chunks' lengths, a byte each 50 ms": (
-            after(head + b"Transfer-Encoding: chunked\r\n\r\n", repeat(b"0", 200, 0.05)),
+            after(head + b"Transfer-Encoding: chunked\r\n\r\n", repeat(b"0", 100, 0.05)),
             (late,),
         ),
         "silence": (lambda one: time.sleep(4.0), (late, "silent", "did not answer")),
@@ -131,5 +131,5 @@ def attacks() -> Iterator[Attack]:
         "endless answer",
         "a webhook's first line, a byte each 50 ms",
         "given up in time",
-        hook(after(b"HTTP/1.1 ", repeat(b"2", 200, 0.05)), "broke"),
+        hook(after(b"HTTP/1.1 ", repeat(b"2", 100, 0.05)), "broke"),
     )

@@ -37,7 +37,6 @@ PAYLOADS = {
     "a calendar line": "x;RRULE:FREQ=SECONDLY,y\\nBEGIN:VEVENT",
     "a long word": "\u00e4" * 300,
 }
-BENIGN = "plain words"
 #: name in a file -> how its text is written there in the demonstration's files
 _FIELDS = {
     "lawn.toml": (
@@ -56,6 +55,11 @@ _FIELDS = {
         '"samplopyr"',
     ),
 }
+
+
+def plain(payload: str) -> str:
+    """Words of the same length that are nothing but words."""
+    return re.sub(r"\S", "x", payload)
 
 
 class Household:
@@ -180,7 +184,7 @@ class Skeleton(HTMLParser):
                 name in ("href", "src", "action", "formaction") and _leads_away(value or "")
             ):
                 self.dangers.append(f"{tag} {name}={value}")
-        if tag in ("script", "img", "iframe", "object", "embed", "base", "foreignobject"):
+        if tag in ("script", "iframe", "object", "embed", "base", "foreignobject"):
             self.dangers.append(tag)
 
     def handle_endtag(self, tag):
@@ -197,9 +201,9 @@ def page_of(home: Household, path: str) -> str:
     return home.served.get(path).text
 
 
-def compared(text: str, plain: str) -> tuple[bool, str]:
+def compared(text: str, beside: str) -> tuple[bool, str]:
     """Whether the page has the very elements of the page with plain words, and nothing dangerous."""
-    seen, expected = Skeleton(text), Skeleton(plain)
+    seen, expected = Skeleton(text), Skeleton(beside)
     if seen.dangers:
         return False, f"{seen.dangers[:2]}"
     if seen.tags != expected.tags:
@@ -208,14 +212,14 @@ def compared(text: str, plain: str) -> tuple[bool, str]:
             -1,
         )
         return False, f"other elements: {seen.tags[at]!r} where {expected.tags[at]!r} was expected"
-    if "49" in text and "49" not in plain and "{{7*7}}" not in text:
+    if "49" in text and "49" not in beside and "{{7*7}}" not in text:
         return False, "a template was carried out"
     return True, f"{len(seen.tags)} tags as with plain words"
 
 
-def _twin(text: str, plain: str, payload: str) -> tuple[bool, str]:
+def _twin(text: str, beside: str) -> tuple[bool, str]:
     """A JSON twin is JSON of the same shape, and no browser takes it for a page."""
-    data, other = json.loads(text), json.loads(plain)
+    data, other = json.loads(text), json.loads(beside)
     same = _shape(data) == _shape(other)
     return same, "the same shape" if same else "another shape"
 
@@ -228,7 +232,7 @@ def _shape(data):
     return type(data).__name__
 
 
-def _calendar(text: str, plain: str) -> tuple[bool, str]:
+def _calendar(text: str, beside: str) -> tuple[bool, str]:
     """The lines are as many, none is longer than 75 octets, and there are the same events with the same properties."""
     lines = text.encode().split(b"\r\n")
     long = [line for line in lines if len(line) > 75]
@@ -237,7 +241,7 @@ def _calendar(text: str, plain: str) -> tuple[bool, str]:
     def events(whole):
         return [sorted(event.keys()) for event in Calendar.from_ical(whole).walk()]
 
-    same = events(text) == events(plain)
+    same = events(text) == events(beside)
     return (
         same and not long and not bare,
         f"{len(lines)} lines, {len(long)} too long, {'the same' if same else 'other'} events",
@@ -279,22 +283,22 @@ def _of(name: str, payload: str) -> Iterator[Attack]:
             "words as code",
             f"{name}: {what}",
             "shown as words",
-            lambda world: judge(world.household(payload), world.household(BENIGN)),
+            lambda world: judge(world.household(payload), world.household(plain(payload))),
         )
 
     def page(path: str):
-        def judge(home: Household, plain: Household):
+        def judge(home: Household, other: Household):
             answer = home.served.get(path)
             kind = answer.header("Content-Type")
-            good, told = compared(answer.text, page_of(plain, path))
+            good, told = compared(answer.text, page_of(other, path))
             return good and kind.startswith("text/html; charset=utf-8") and answer.status == 200, told
 
         return judge
 
     def twin(path: str):
-        def judge(home: Household, plain: Household):
-            answer, other = home.served.get(path), plain.served.get(path)
-            good, told = _twin(answer.text, other.text, payload)
+        def judge(home: Household, other: Household):
+            answer, beside = home.served.get(path), other.served.get(path)
+            good, told = _twin(answer.text, beside.text)
             return good and answer.header("Content-Type") == "application/json", told
 
         return judge
@@ -303,16 +307,16 @@ def _of(name: str, payload: str) -> Iterator[Attack]:
         yield check(f"page {path}", page(path))
         yield check(f"twin of {path}", twin("/index.json" if path == "/" else f"{path}.json"))
 
-    def forms(home: Household, plain: Household):
-        for (what, text), (_, other) in zip(home.faulty(), plain.faulty(), strict=True):
-            good, told = compared(text, other)
+    def forms(home: Household, other: Household):
+        for (what, text), (_, beside) in zip(home.faulty(), other.faulty(), strict=True):
+            good, told = compared(text, beside)
             if not good:
                 return False, f"{what}: {told}"
         return True, "all forms as with plain words"
 
     yield check("forms with faults", forms)
 
-    def fault(home: Household, plain: Household):
+    def fault(home: Household, other: Household):
         from urllib.parse import quote
 
         for path in (
@@ -325,7 +329,8 @@ def _of(name: str, payload: str) -> Iterator[Attack]:
             "/day/2026-09-23?at=",
         ):
             good, told = compared(
-                page_of(home, path + quote(payload, safe="")), page_of(plain, path + quote(BENIGN, safe=""))
+                page_of(home, path + quote(payload, safe="")),
+                page_of(other, path + quote(other.payload, safe="")),
             )
             if not good:
                 return False, f"{path}: {told}"
@@ -333,25 +338,25 @@ def _of(name: str, payload: str) -> Iterator[Attack]:
 
     yield check("addresses", fault)
 
-    def calendar(home: Household, plain: Household):
+    def calendar(home: Household, other: Household):
         text = home.served.get("/calendar.ics").body.decode()
         whole = calendar_text(home.service.outlook(NOW)[0])
-        first = _calendar(text, plain.served.get("/calendar.ics").body.decode())
-        second = _calendar(whole, calendar_text(plain.service.outlook(NOW)[0]))
+        first = _calendar(text, other.served.get("/calendar.ics").body.decode())
+        second = _calendar(whole, calendar_text(other.service.outlook(NOW)[0]))
         return first[0] and second[0], first[1]
 
     yield check("calendar", calendar)
 
-    def notices(home: Household, plain: Household):
-        for (what, text), (_, other) in zip(_notices(home.service), _notices(plain.service), strict=True):
-            good, told = compared(text, other)
+    def notices(home: Household, other: Household):
+        for (what, text), (_, beside) in zip(_notices(home.service), _notices(other.service), strict=True):
+            good, told = compared(text, beside)
             if not good:
                 return False, f"{what}: {told}"
         return True, "as with plain words"
 
     yield check("notices and records for print", notices)
 
-    def picture(home: Household, plain: Household):
+    def picture(home: Household, other: Household):
         drawn = [
             score_picture(
                 make_score(
@@ -359,17 +364,17 @@ def _of(name: str, payload: str) -> Iterator[Attack]:
                 ),
                 "us",
             )
-            for one in (home, plain)
+            for one in (home, other)
         ]
         return compared(*drawn)
 
     yield check("picture of the score", picture)
 
-    def sent(home: Household, plain: Household):
+    def sent(home: Household, other: Household):
         home.send_forms()
-        plain.send_forms()
+        other.send_forms()
         for path in ("/tell", "/records", "/sequence", "/"):
-            good, told = compared(page_of(home, path), page_of(plain, path))
+            good, told = compared(page_of(home, path), page_of(other, path))
             if not good:
                 return False, f"{path}: {told}"
         return True, "as with plain words"
