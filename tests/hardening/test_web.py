@@ -29,7 +29,7 @@ def test_there_are_many_attacks_and_no_two_are_alike():
 
 
 HELD = ("with our port", "two Host headers", "the first line asks for http://evil.example/", "no token", "Origin null",
-        "GET /tell/soil?area=front&s", "/static/../app.py", "a form's token as a pass", "70 kB in chunks",
+        "GET /tell/soil?area=front&st", "/static/../app.py", "a form's token as a pass", "70 kB in chunks",
         "all at once: page /", "all at once: calendar", "headers of a refused request, 431",
         "http://lookalike.example:N/", "hosts: file:///etc/passwd", "60 MB packed into 60 kB",
         "signed by itself", "a good one, to see that the others fail for their own sake")  # fmt: skip
