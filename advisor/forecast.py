@@ -84,7 +84,10 @@ class Field:
 
 @dataclass(frozen=True, slots=True)
 class Provenance:
-    """Where a forecast comes from. `issued_at` is None where the answer does not say."""
+    """Where a forecast comes from. `issued_at` is None where the answer does not say.
+
+    `own_axis` is the first hour and the number of hours of the answer itself, whatever has been laid around it since.
+    """
 
     source: str
     fetched_at: datetime | None = None
@@ -97,6 +100,7 @@ class Provenance:
     #: spread between members: "none", "ensemble", "assumed spread" or "learned from N days"
     spread: str = "none"
     notes: tuple[str, ...] = ()
+    own_axis: tuple[np.datetime64, int] | None = None
 
     def age_hours(self, now: datetime) -> float | None:
         """Age at `now` [h], counted from the issue, else from the fetch; None when neither is known."""
@@ -179,11 +183,15 @@ def extended(forecast: Forecast, hours: int) -> Forecast:
 
     def longer(one: Field) -> Field:
         def pad(values, fill):
-            return np.concatenate([values, np.full((*values.shape[:-1], more), fill, dtype=values.dtype)], axis=-1)
+            return np.concatenate(
+                [values, np.full((*values.shape[:-1], more), fill, dtype=values.dtype)], axis=-1
+            )
 
         first, last = one.block_first, one.block_last
         if first is not None:
-            own = np.broadcast_to(np.arange(forecast.hours, hours, dtype=first.dtype), (*first.shape[:-1], more))
+            own = np.broadcast_to(
+                np.arange(forecast.hours, hours, dtype=first.dtype), (*first.shape[:-1], more)
+            )
             first, last = np.concatenate([first, own], axis=-1), np.concatenate([last, own], axis=-1)
         return Field(pad(one.values, np.nan), pad(one.reason, Reason.AFTER_END), first, last)
 
@@ -296,6 +304,7 @@ class ForecastBuilder:
 
     def build(self, provenance: Provenance, nominal_members: np.ndarray | int = 1) -> Forecast:
         nominal = np.broadcast_to(np.asarray(nominal_members, dtype=int), (self.hours,)).copy()
+        provenance = replace(provenance, own_axis=(self.start, self.hours))
         return Forecast(self.start, self.hours, dict(self._fields), provenance, nominal)
 
     def _positions(self, times: np.ndarray) -> np.ndarray:

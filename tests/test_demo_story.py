@@ -100,7 +100,7 @@ def test_tuesday_goes_on_both_areas_at_noon_and_in_mid_afternoon_with_room(prair
 
 @pytest.mark.parametrize("hours", [6, 12, 18, 24])
 def test_tuesday_stays_a_go_whenever_the_forecast_is_asked(hours):
-    """Every six hours other members are drawn."""
+    """The members are those of the answer; their errors grow from the asking on."""
     now = datetime(2026, 9, 21, 12, tzinfo=UTC) + timedelta(hours=hours)
     later = outlook_of("prairie-lawn", "prairie-open-meteo.json", now)
     for area in ("front", "back"):

@@ -24,7 +24,7 @@ import numpy as np
 from advisor.atmosphere import moisture
 from advisor.forecast import Field, Forecast, Reason
 from advisor.spread import stated
-from advisor.spread.noise import generator, ranked, red_noise, standardised
+from advisor.spread.noise import Draws, ranked, standardised
 from advisor.spread.rain_members import rain_members, without_chance
 from advisor.variables import VARIABLES
 
@@ -55,7 +55,7 @@ def with_assumed_members(
     members : int
         How many, at least 2.
     key : str
-        The site's, for the seed: the same site, source and issue give the same members to the last bit.
+        The site's, for the seed: the same answer gives the same members to the last bit, whoever asks and when.
     dtype : type
         Of the members' values, float64 or float32.
 
@@ -147,9 +147,8 @@ def _hour_maximum(wind: np.ndarray) -> np.ndarray:
 
 
 def _noise(forecast: Forecast, key: str, members: int, dtype: type) -> dict[str, np.ndarray]:
-    random = generator(key, forecast.provenance)
     memory = np.array([stated.MEMORY[name] for name in _DRAWN])
-    drawn = standardised(red_noise(random, memory, (forecast.sites, members, forecast.hours), dtype))
+    drawn = Draws(key, forecast).red_noise(memory, members, forecast, dtype)
     return dict(zip(_DRAWN, drawn, strict=True))
 
 

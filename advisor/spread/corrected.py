@@ -7,6 +7,7 @@ from datetime import datetime
 
 import numpy as np
 
+from advisor.clock import HOUR
 from advisor.forecast import Field, Forecast
 from advisor.spread import stated
 from advisor.spread.assumed import (
@@ -16,7 +17,7 @@ from advisor.spread.assumed import (
     with_assumed_members,
 )
 from advisor.spread.learned import VARIANCE_WEIGHT, Learned, band_of, chance_of_rain
-from advisor.spread.noise import generator, red_noise, standardised
+from advisor.spread.noise import Draws
 from advisor.spread.pairs import mean_known
 from advisor.variables import MEASURABLE_RAIN_MM, VARIABLES
 
@@ -54,11 +55,8 @@ def apply_learned(
     band = band_of(lead)
     fields = dict(forecast.fields)
     humidity_as_dew_point(fields)
-    random = generator(key, forecast.provenance, "learned")
-    shape = (forecast.sites, forecast.members, forecast.hours)
-    spare = standardised(
-        red_noise(random, np.array([stated.MEMORY[name] for name in _LOCATION_SCALE]), shape)
-    )
+    memory = np.array([stated.MEMORY[name] for name in _LOCATION_SCALE])
+    spare = Draws(key, forecast, "learned").red_noise(memory, forecast.members, forecast)
     used: list[int] = []
     for name, noise in zip(_LOCATION_SCALE, spare, strict=True):
         where = coming & learned.usable(name)[band]
@@ -75,7 +73,7 @@ def apply_learned(
     where = coming & learned.usable("precipitation")[band]
     if "precipitation" in fields and where.any():
         fields["precipitation"] = rain_corrected(
-            fields["precipitation"], forecast, learned, lead, coming, random
+            fields["precipitation"], forecast, learned, lead, coming, Draws(key, forecast, "learned rain")
         )
         used += [learned.fits["precipitation"][at].days for at in np.unique(band[where])]
     if not used:
@@ -138,7 +136,7 @@ def rain_corrected(
     learned: Learned,
     lead: np.ndarray,
     coming: np.ndarray,
-    random: np.random.Generator,
+    random: Draws,
 ) -> Field:
     """Rain of which as many members are wet, period by period, as the learned chance says.
 
@@ -166,27 +164,29 @@ def rain_corrected(
     totals = np.moveaxis(blocks.sum(axis=-1), 1, -1)
     known = ~np.isnan(totals)
     chance = chance_of_rain(totals, coefficients[band])
-    target = np.rint(chance * known.sum(axis=-1)).astype(int)
+    target = np.rint(np.nan_to_num(chance) * known.sum(axis=-1)).astype(int)
     # order from the wettest, lost members last, ties by lot
-    lot = random.random(totals.shape) * 1e-9
+    even = random.uniform((sites, period + 1, members), forecast.start + begin * HOUR, count, period)
+    lot = np.moveaxis(even[:, 0], 1, 2) * 1e-9
     order = np.argsort(np.argsort(-np.where(known, totals + lot, -1.0), axis=-1), axis=-1)
     wanted = (order < target[..., None]) & known
     wet = totals >= MEASURABLE_RAIN_MM * (1.0 - 1e-6)
     change = whole[:, None] & known
     dried = np.moveaxis(change & wet & ~wanted, -1, 1)
     wetted = np.moveaxis(change & ~wet & wanted, -1, 1)
-    added = _one_block(blocks, field, span, random) * MEASURABLE_RAIN_MM
+    added = _one_block(blocks, field, span, np.moveaxis(even[:, 1:], 1, 3)) * MEASURABLE_RAIN_MM
     blocks = np.where(dried[..., None], 0.0, np.where(wetted[..., None], added, blocks))
     values[..., span] = blocks.reshape(sites, members, count * period)
     return replace(field, values=values)
 
 
-def _one_block(blocks: np.ndarray, field: Field, span: np.ndarray, random: np.random.Generator) -> np.ndarray:
-    """Share of a period's rain by hour (site, member, period, hour): all of it in one block of hours a member."""
+def _one_block(blocks: np.ndarray, field: Field, span: np.ndarray, even: np.ndarray) -> np.ndarray:
+    """Share of a period's rain by hour (site, member, period, hour): all of it in one block of hours a member, chosen
+    by uniform random numbers `even` of that shape."""
     mean = mean_known(blocks, 1)[:, None]
     weight = np.nan_to_num(mean) + 1e-6
     # the largest of weight^(1/u) in logarithms: a draw in proportion to the weights
-    drawn = np.log(weight) - np.log(-np.log(random.random(blocks.shape)))
+    drawn = np.log(weight) - np.log(-np.log(even))
     chosen = drawn == drawn.max(axis=-1, keepdims=True)
     if field.block_first is None:
         return chosen / chosen.sum(axis=-1, keepdims=True)

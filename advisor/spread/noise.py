@@ -7,36 +7,54 @@ Stratified means that at every hour the members together have mean 0 and standar
 from __future__ import annotations
 
 import hashlib
-from datetime import datetime, timedelta
 from functools import lru_cache
 from statistics import NormalDist
 
 import numpy as np
 
-from advisor.clock import iso
-from advisor.forecast import Provenance
-
-#: sources that do not say when they issued are taken to issue as often as the global models run [h]
-CYCLE_HOURS = 6
+from advisor.clock import HOUR, iso
+from advisor.forecast import Forecast
 
 
-def generator(key: str, provenance: Provenance, what: str = "") -> np.random.Generator:
-    """Generator seeded from the site's key, the source and the issue time, so that chances do not flicker.
+class Draws:
+    """Random numbers for one forecast that do not depend on who asks for them, when, or with what laid around it.
 
-    A source that does not say when it issued counts by the six hours of UTC in which it was asked.
+    They are seeded from the site's key, the source and the issue time, so that chances do not flicker; where an answer
+    does not say when it was issued, from its own first hour, which everyone who holds the answer knows. They are drawn
+    for the answer's own hours: an axis that was made longer, or past weather laid before it, changes nothing.
     """
-    since = provenance.issued_at or _cycle(provenance.fetched_at)
-    text = "\n".join((key, provenance.source, iso(since) or "", what))
-    return np.random.Generator(
-        np.random.PCG64(int.from_bytes(hashlib.sha256(text.encode()).digest()[:16], "big"))
-    )
+
+    def __init__(self, key: str, forecast: Forecast, what: str = ""):
+        provenance = forecast.provenance
+        self._first, self._hours = provenance.own_axis or (forecast.start, forecast.hours)
+        since = iso(provenance.issued_at) or f"own hours from {iso(self._first)}"
+        text = "\n".join((key, provenance.source, since, what))
+        seed = int.from_bytes(hashlib.sha256(text.encode()).digest()[:16], "big")
+        self._random = np.random.Generator(np.random.PCG64(seed))
+
+    def red_noise(self, memory: np.ndarray, members: int, forecast: Forecast, dtype=np.float64) -> np.ndarray:
+        """Standardised noise (series, site, member, hour) on a forecast's axis; outside the answer's own hours that of
+        the nearest.
+
+        `memory` (series,) [h] as in `red_noise`.
+        """
+        shape = (forecast.sites, members, self._hours)
+        drawn = standardised(red_noise(self._random, memory, shape, dtype))
+        return _placed(drawn, int((self._first - forecast.start) / HOUR), forecast.hours)
+
+    def uniform(self, shape: tuple[int, ...], start: np.datetime64, count: int, step: int) -> np.ndarray:
+        """Uniform numbers (..., period) for `count` periods of `step` hours from `start` on, which begin at whole
+        multiples of their length in UTC."""
+        wait = int(-self._first.astype("datetime64[h]").astype(int)) % step
+        drawn = self._random.random((*shape, max((self._hours - wait) // step, 1)))
+        return _placed(drawn, (int((self._first - start) / HOUR) + wait) // step, count)
 
 
-def _cycle(fetched_at: datetime | None) -> datetime | None:
-    if fetched_at is None:
-        return None
-    whole = fetched_at.replace(minute=0, second=0, microsecond=0)
-    return whole - timedelta(hours=whole.hour % CYCLE_HOURS)
+def _placed(drawn: np.ndarray, at: int, length: int) -> np.ndarray:
+    """`drawn` from position `at` of a last axis of another length, on which its first and last go on to either end."""
+    if at == 0 and drawn.shape[-1] == length:
+        return drawn
+    return np.take(drawn, np.clip(np.arange(length) - at, 0, drawn.shape[-1] - 1), axis=-1)
 
 
 def red_noise(

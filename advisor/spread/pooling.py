@@ -96,6 +96,7 @@ def join(ensemble: Forecast, deterministic: Forecast) -> Forecast:
         longitude=ensemble.provenance.longitude,
         elevation=ensemble.provenance.elevation,
         sha256=ensemble.provenance.sha256,
+        own_axis=(start, hours),
         attribution=_attribution([ensemble.provenance, deterministic.provenance]),
     )
     flags = (*ensemble.flags, *deterministic.flags)
@@ -149,6 +150,7 @@ def pool(forecasts: Sequence[Forecast]) -> Forecast:
     provenance = replace(
         _oldest(provenances),
         source="+".join(dict.fromkeys(one.source for one in provenances)),
+        own_axis=(start, hours),
         spread="ensemble"
         if all(one.spread == "ensemble" for one in provenances)
         else _widest_word(provenances),

@@ -11,6 +11,7 @@ import pytest
 
 from advisor.atmosphere.moisture import relative_humidity
 from advisor.conditions import Conditions, SiteTable
+from advisor.forecast import on_axis
 from advisor.spread import ASSUMED, with_assumed_members
 from advisor.spread.stated import chance_from_amount, stated_error
 from advisor.variables import MEASURABLE_RAIN_MM
@@ -71,15 +72,31 @@ def test_another_site_source_or_issue_gives_others(change):
     assert not np.array_equal(one.values("air_temperature"), two.values("air_temperature"))
 
 
-def test_a_source_that_does_not_say_when_it_issued_keeps_its_members_for_six_hours():
-    def fetched(hour: int, minute: int):
-        provenance = replace(
-            plain().provenance, issued_at=None, fetched_at=NOW.replace(hour=hour, minute=minute)
-        )
-        return members_of(replace(plain(), provenance=provenance)).values("precipitation")
+def unissued(**changes):
+    """A forecast that does not say when it was issued."""
+    return replace(plain(), provenance=replace(plain().provenance, issued_at=None, **changes))
 
-    np.testing.assert_array_equal(fetched(6, 1), fetched(11, 59))
-    assert not np.array_equal(fetched(11, 59), fetched(12, 0))
+
+def test_an_answer_that_does_not_say_when_it_was_issued_has_its_members_whenever_it_was_fetched():
+    """The sizes of the errors count from the asking; their pattern is the answer's own."""
+
+    def rain(hour: int, **changes):
+        made = members_of(unissued(fetched_at=NOW.replace(hour=hour), **changes))
+        return made.values("precipitation")
+
+    np.testing.assert_array_equal(rain(6), rain(12))
+    other = START - np.timedelta64(24, "h"), HOURS
+    assert not np.array_equal(rain(6), rain(6, own_axis=other))
+
+
+@pytest.mark.parametrize("issued", [True, False], ids=["issued", "not stated"])
+def test_what_is_laid_around_an_answer_leaves_its_members_as_they_are(issued):
+    answer = plain() if issued else unissued(fetched_at=NOW)
+    answer = replace(answer, provenance=replace(answer.provenance, own_axis=(answer.start, answer.hours)))
+    around = on_axis(answer, answer.start - np.timedelta64(31, "h"), answer.hours + 31 + 18)
+    alone, within = members_of(answer), members_of(around)
+    for name in alone.fields:
+        np.testing.assert_array_equal(alone.values(name), within.values(name)[..., 31:-18], name)
 
 
 def test_what_has_happened_has_no_error():

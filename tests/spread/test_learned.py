@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from advisor.errors import StoreError
+from advisor.forecast import on_axis
 from advisor.spread import Learned, apply_learned, control_pairs, learn, with_assumed_members
 from advisor.spread.learned import BAND_EDGES, Fit, band_of, chance_of_rain, logistic
 from advisor.spread.learned import learn as learn_from
@@ -253,6 +254,23 @@ def test_added_rain_falls_where_the_others_have_theirs_and_counts_as_measurable(
     assert (hours > 0).any(axis=-1).sum() > 8
     assert (np.flatnonzero((hours > 0).any(axis=0)) == [4]).all()
     assert hours[hours > 0].min() >= 0.254 * (1 - 1e-9)
+
+
+def test_what_is_laid_around_a_forecast_leaves_its_corrected_members_as_they_are():
+    learned = learn_from([rain_pairs(0.9, 0.2)], UNTIL)
+    learned = replace(
+        learned, fits={**learned.fits, "air_temperature": (Fit(40, 25.0, bias=1.0),) * len(BAND_EDGES)}
+    )
+    rain = np.zeros((20, HOURS))
+    rain[:4, 64] = 1.0
+    own = ensemble(members=20, precipitation=field(rain), air_temperature=field(np.full((20, HOURS), 15.0)))
+    own = replace(own, provenance=replace(own.provenance, own_axis=(own.start, own.hours)))
+    around = on_axis(own, own.start - np.timedelta64(41, "h"), own.hours + 41 + 30)
+    around = replace(around, nominal_members=np.full(around.hours, 20))
+    alone, within = apply_learned(own, NOW, learned), apply_learned(around, NOW, learned)
+    assert not np.array_equal(alone.values("precipitation"), own.values("precipitation"))
+    for name in ("precipitation", "air_temperature"):
+        np.testing.assert_array_equal(alone.values(name), within.values(name)[..., 41:-30], name)
 
 
 # pairs ----------------------------------------------------------------------------------------------------------
