@@ -12,15 +12,15 @@ import numpy as np
 from advisor.area_conditions import AreaConditions
 from advisor.clock import HOUR, local_dates, local_instant, to_numpy
 from advisor.conditions import Conditions, SiteTable
-from advisor.explain import Blocked, Case, Explainer, RuleReason
+from advisor.explain import Blocked, Case, Explainer, RuleReason, judged
 from advisor.forecast import Forecast, extended
-from advisor.model import DEFAULT_FLOORS, Household, PlanEntry, Record, Task
+from advisor.model import Household, PlanEntry, Record, Task
 from advisor.rulebook.evaluate import evaluate
 from advisor.rulebook.schema import Rule
 from advisor.sequence import next_tasks
 from advisor.spread import Learned, apply_learned
 from advisor.task_table import build
-from advisor.verdict import GO, NO_GO, UNKNOWN, VERDICT_WORDS, Verdicts, everything_floor, judge_starts
+from advisor.verdict import GO, NO_GO, UNKNOWN, VERDICT_WORDS, Verdicts
 from advisor.waiting import Climate, Prospects, TaskWaiting, cost_of_a_day, prospects_of
 
 
@@ -164,18 +164,9 @@ def make_outlook(
     if settings.assumed_members:
         forecast = apply_learned(forecast, now, learned, settings.assumed_members, site.key)
     forecast = _to_the_end_of_the_day(forecast, site.zone)
-    sites = SiteTable(
-        np.array([site.latitude]), np.array([site.longitude]),
-        np.array([np.nan if site.elevation is None else site.elevation]), np.array([site.hollow]),
-    )  # fmt: skip
-    area = AreaConditions(Conditions(forecast, sites), build(tasks, records, now))
-    findings = evaluate(rules, area)
-    lead = (forecast.axis.astype("datetime64[s]") - to_numpy(now)) / np.timedelta64(3600, "s")
-    floors = {**DEFAULT_FLOORS, **settings.floors}
-    joint = everything_floor(floors, settings.cost_of_waiting, settings.cost_of_failure)
-    verdicts = judge_starts(findings, forecast.nominal_members, lead, floors, settings.horizon_hours, joint)
-    explainer = Explainer(findings, verdicts, area, lead, floors, settings.horizon_hours, household.units)
-    outlooks = []
+    area = AreaConditions(Conditions(forecast, SiteTable.of(site)), build(tasks, records, now))
+    explainer = judged(evaluate(rules, area), area, household, now)
+    lead, outlooks = explainer.lead_hours, []
     for at, task in enumerate(tasks):
         dates = local_dates(forecast.axis, site.zone)
         ahead = [
@@ -188,7 +179,7 @@ def make_outlook(
         )
         left = prospects_of(explainer, at, task, now, (climate or {}).get(task.id), cost_of_a_day(settings))
         outlooks.append(TaskOutlook(task, made, left))
-    return Outlook(household, now, forecast, tuple(outlooks), explainer, verdicts)
+    return Outlook(household, now, forecast, tuple(outlooks), explainer, explainer.verdicts)
 
 
 def _to_the_end_of_the_day(forecast: Forecast, zone: ZoneInfo) -> Forecast:

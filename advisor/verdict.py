@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.logic import Kleene
+from advisor.model import DEFAULT_FLOORS, Settings
 from advisor.rulebook.evaluate import Finding
 from advisor.votes import EVERYONE, Votes, any_member, row_bytes
 
@@ -63,6 +64,13 @@ def everything_floor(floors: Mapping[str, float], cost: float | None, loss: floa
     if cost is not None and loss is not None and loss > 0:
         return float(np.clip(1.0 - cost / loss, 0.0, 1.0))
     return floors["everything"]
+
+
+def chance_floors(settings: Settings) -> dict[str, float]:
+    """Every floor as a household sets it, by kind, for "safety_and_label" and for "everything"."""
+    floors = {**DEFAULT_FLOORS, **settings.floors}
+    floors["everything"] = everything_floor(floors, settings.cost_of_waiting, settings.cost_of_failure)
+    return floors
 
 
 def promised(known_members, nominal):

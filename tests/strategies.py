@@ -14,8 +14,8 @@ import numpy as np
 from hypothesis import strategies as st
 
 from advisor.area_conditions import AreaConditions
-from advisor.clock import to_numpy
 from advisor.conditions import Conditions, SiteTable
+from advisor.explain import judged
 from advisor.forecast import Field, Forecast, Provenance, Reason
 from advisor.model import (
     DEFAULT_FLOORS,
@@ -36,7 +36,7 @@ from advisor.rulebook.evaluate import Finding, evaluate
 from advisor.sequence import next_tasks
 from advisor.task_table import build
 from advisor.variables import VARIABLES
-from advisor.verdict import Verdicts, everything_floor, judge_starts
+from advisor.verdict import Verdicts
 
 ZONE = ZoneInfo("America/Chicago")
 #: 07:00 on the clock of the invented place
@@ -180,18 +180,11 @@ class Scored:
 
 def score(home: Household, weather: Forecast, now: datetime = NOW, rules=None) -> Scored:
     """What `advisor.outlook` does before it gathers starts into days."""
-    site = home.site
-    sites = SiteTable(
-        *(np.array([value]) for value in (site.latitude, site.longitude, site.elevation, site.hollow))
+    area = AreaConditions(
+        Conditions(weather, SiteTable.of(home.site)), build(next_tasks(home, (), now), (), now)
     )
-    area = AreaConditions(Conditions(weather, sites), build(next_tasks(home, (), now), (), now))
-    findings = evaluate(RULES if rules is None else rules, area)
-    lead = (weather.axis.astype("datetime64[s]") - to_numpy(now)) / np.timedelta64(3600, "s")
-    settings = home.settings
-    floors = {**DEFAULT_FLOORS, **settings.floors}
-    joint = everything_floor(floors, settings.cost_of_waiting, settings.cost_of_failure)
-    verdicts = judge_starts(findings, weather.nominal_members, lead, floors, settings.horizon_hours, joint)
-    return Scored(findings, verdicts)
+    explainer = judged(evaluate(RULES if rules is None else rules, area), area, home, now)
+    return Scored(explainer.findings, explainer.verdicts)
 
 
 # hypothesis -----------------------------------------------------------------------------------------------------

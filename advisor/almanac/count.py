@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 
 import numpy as np
 
@@ -144,12 +143,7 @@ def _days_after(rules: Sequence[Rule], tasks: Sequence[Task]) -> int:
 
 
 def _conditions(household: Household, tasks: Sequence[Task], forecast: Forecast, now) -> AreaConditions:
-    site = household.site
-    elevation = np.nan if site.elevation is None else site.elevation
-    sites = SiteTable(
-        np.array([site.latitude]), np.array([site.longitude]), np.array([elevation]), np.array([site.hollow])
-    )
-    return AreaConditions(Conditions(forecast, sites), build(list(tasks), (), now))
+    return AreaConditions(Conditions(forecast, SiteTable.of(household.site)), build(list(tasks), (), now))
 
 
 def _never_known(household, tasks, rules, history: Forecast) -> list[dict[str, str]]:
@@ -268,7 +262,3 @@ def _book(task: Task, rows: list[dict], rules: Sequence[Rule], dead: dict[str, s
     joined = {name: np.concatenate([part[name] for part in rows]) for name in ("days", "verdict", "any_hour", "hours")}
     return DayBook(task, **joined, rules=tuple(ids), titles=tuple(titles[one] for one in ids),
                    closes=stacked("closes"), alone=stacked("alone"), left_out=dict(dead))  # fmt: skip
-
-
-def span_of(book: DayBook) -> tuple[date, date]:
-    return book.days[0].astype(object), book.days[-1].astype(object)

@@ -18,11 +18,11 @@ from advisor.batch.sites_file import Row
 from advisor.clock import local_dates, local_instant, to_numpy
 from advisor.conditions import SiteTable
 from advisor.forecast import extended
-from advisor.model import DEFAULT_FLOORS, Household
+from advisor.model import Household
 from advisor.rulebook.schema import Rule
 from advisor.scoring import chunk_size, score_chunks
 from advisor.task_table import TaskTable, build
-from advisor.verdict import everything_floor
+from advisor.verdict import chance_floors
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +64,7 @@ def run(
         Told how many more sites are done after every chunk.
     """
     settings = household.settings
-    floors = {**DEFAULT_FLOORS, **settings.floors}
-    floors["everything"] = everything_floor(floors, settings.cost_of_waiting, settings.cost_of_failure)
+    floors = chance_floors(settings)
     for group in cells.groups():
         left = [site for site in group if rows[site].name not in journal.done]
         if left:
@@ -78,11 +77,7 @@ def _run_group(left, rows, cells, rules, now, journal, choices, tell, floors, ho
     table = build([task for _, task in tasks], (), now, site_index=[at for at, _ in tasks])
     _fill_in_last_passes(table, mine, tasks, now)
     places = [row.site for row in mine]
-    sites = SiteTable(
-        np.array([site.latitude for site in places]), np.array([site.longitude for site in places]),
-        np.array([np.nan if site.elevation is None else site.elevation for site in places]),
-        np.array([site.hollow for site in places]),
-    )  # fmt: skip
+    sites = SiteTable.of(*places)
     like = cells.weather(left[:1])
     last = like.axis[-1]
     # hours of the last local day after the data are starts too, and not known ones

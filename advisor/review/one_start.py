@@ -6,17 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-import numpy as np
-
 from advisor.area_conditions import AreaConditions
 from advisor.clock import HOUR, to_numpy
-from advisor.conditions import Conditions, SiteTable
-from advisor.explain import Explainer, RuleReason
-from advisor.model import DEFAULT_FLOORS, Record, Site, Task
+from advisor.conditions import Conditions
+from advisor.explain import Explainer, RuleReason, judged
+from advisor.model import Record, Task
 from advisor.rulebook.evaluate import Finding, evaluate
 from advisor.rulebook.schema import Rule
 from advisor.task_table import build
-from advisor.verdict import VERDICT_WORDS, Verdicts, everything_floor, judge_starts
+from advisor.verdict import VERDICT_WORDS
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,18 +24,20 @@ class OneStart:
     task: Task
     #: position of that hour on the axis
     hour: int
-    findings: Sequence[Finding]
-    verdicts: Verdicts
     explainer: Explainer
 
     @property
+    def findings(self) -> Sequence[Finding]:
+        return self.explainer.findings
+
+    @property
     def verdict(self) -> str:
-        return VERDICT_WORDS[int(self.verdicts.verdict[0, self.hour])]
+        return VERDICT_WORDS[int(self.explainer.verdicts.verdict[0, self.hour])]
 
     @property
     def chance(self) -> tuple[float, float]:
         """That everything holds: surely, and at most."""
-        everything = self.verdicts.everything
+        everything = self.explainer.verdicts.everything
         return float(everything.lower[0, self.hour]), float(everything.upper[0, self.hour])
 
     @property
@@ -53,13 +53,6 @@ class OneStart:
         return next(
             (at for at, one in enumerate(self.findings) if one.rule.id == rule and one.applies[0]), None
         )
-
-
-def site_table(site: Site) -> SiteTable:
-    return SiteTable(
-        np.array([site.latitude]), np.array([site.longitude]),
-        np.array([np.nan if site.elevation is None else site.elevation]), np.array([site.hollow]),
-    )  # fmt: skip
 
 
 def minutes_into_the_hour(start: datetime) -> float:
@@ -104,14 +97,4 @@ def score_one_start(
     # 1.5 times the job is wanted of the hours that are left, and 1 time what of the hour is gone already
     table = replace(table, clean_up=table.clean_up - 0.5 * gone)
     area = AreaConditions(conditions, table)
-    findings = evaluate(rules, area)
-    lead = (axis.astype("datetime64[s]") - to_numpy(now)) / np.timedelta64(3600, "s")
-    settings = task.household.settings
-    floors = {**DEFAULT_FLOORS, **settings.floors}
-    joint = everything_floor(floors, settings.cost_of_waiting, settings.cost_of_failure)
-    nominal = conditions.forecast.nominal_members
-    verdicts = judge_starts(findings, nominal, lead, floors, settings.horizon_hours, joint)
-    explainer = Explainer(
-        findings, verdicts, area, lead, floors, settings.horizon_hours, task.household.units
-    )
-    return OneStart(task, hour, findings, verdicts, explainer)
+    return OneStart(task, hour, judged(evaluate(rules, area), area, task.household, now))

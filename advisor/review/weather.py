@@ -16,13 +16,13 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from advisor.clock import HOUR, from_numpy, to_numpy
-from advisor.conditions import Conditions
+from advisor.conditions import Conditions, SiteTable
 from advisor.forecast import Forecast
 from advisor.logic import within
 from advisor.model import Household, Record, Task
 from advisor.rain.washoff import Washoff, washoff
 from advisor.review.observed import PAST_HOURS, Seen, with_coming
-from advisor.review.one_start import OneStart, lasting, score_one_start, site_table
+from advisor.review.one_start import OneStart, lasting, score_one_start
 from advisor.rulebook.evaluate import Finding, measured, nights_of_tasks
 from advisor.rulebook.quantities import QUANTITIES
 from advisor.rulebook.schema import Rule
@@ -154,7 +154,7 @@ def review_weather(
         The newest forecast, for what is not over yet.
     """
     before = [one for one in ledger if one.started_at < record.started_at and one.id != record.id]
-    sites = site_table(task.household.site)
+    sites = SiteTable.of(task.household.site)
     looked_at = [rule for rule in rules if _of_weather(rule)]
     past = score_one_start(task, Conditions(seen.forecast, sites), looked_at, before, record.started_at, now)
     ahead = None

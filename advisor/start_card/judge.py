@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from advisor.clock import to_numpy
+from advisor.conditions import SiteTable
 from advisor.forecast import Forecast
 from advisor.model import Record, Task
-from advisor.review.one_start import OneStart, score_one_start, site_table
+from advisor.review.one_start import OneStart, score_one_start
 from advisor.rulebook.schema import Rule
 from advisor.start_card.readings import GOOD_FOR_MINUTES, ConditionsOnTheSpot, Readings
 from advisor.start_card.stops import Stop, closes, stops
@@ -86,7 +87,7 @@ def judge_start(
     household = replace(household, sprayers={**household.sprayers, sprayer.id: asked})
     task = replace(task, household=household)
     hour = forecast.index(to_numpy(now, "h"))
-    conditions = ConditionsOnTheSpot(forecast, site_table(household.site), readings=readings, hour=hour)
+    conditions = ConditionsOnTheSpot(forecast, SiteTable.of(household.site), readings=readings, hour=hour)
     scored = None
     if 0 <= hour < forecast.hours:
         before = [record for record in records if record.started_at <= now]

@@ -12,13 +12,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from advisor.conditions import Conditions
+from advisor.conditions import Conditions, SiteTable
 from advisor.drift.deposit import deposit_at_neighbour
 from advisor.forecast import empty_forecast
 from advisor.household import load
 from advisor.outlook import make_outlook
 from advisor.quality import control
-from advisor.review.one_start import site_table
 from advisor.rule_files import load_rules
 from advisor.sources import read_answer
 from advisor.start_card import BEAUFORT, ConditionsOnTheSpot, Readings, judge_start
@@ -159,8 +158,8 @@ def test_only_the_hour_of_the_start_is_replaced(wind, warm, humid, hour, dry):
     readings = replace(
         GOOD, wind_speed=wind, air_temperature=warm, relative_humidity=humid, leaves_dry=dry, wind_gust=13.0
     )
-    before = Conditions(FORECAST, site_table(HOME.site))
-    after = ConditionsOnTheSpot(FORECAST, site_table(HOME.site), readings=readings, hour=hour)
+    before = Conditions(FORECAST, SiteTable.of(HOME.site))
+    after = ConditionsOnTheSpot(FORECAST, SiteTable.of(HOME.site), readings=readings, hour=hour)
     for name in SERIES:
         one, other = getattr(before, name), getattr(after, name)
         rest = np.arange(one.shape[-1]) != hour
@@ -195,9 +194,9 @@ def test_the_forecasts_own_values_as_readings_give_the_outlooks_verdict():
 
 
 def test_a_lighter_wind_makes_no_stronger_gust():
-    plain = Conditions(FORECAST, site_table(HOME.site)).wind_gust_2m
+    plain = Conditions(FORECAST, SiteTable.of(HOME.site)).wind_gust_2m
     calm = ConditionsOnTheSpot(
-        FORECAST, site_table(HOME.site), readings=replace(GOOD, wind_speed=0.5), hour=HOUR
+        FORECAST, SiteTable.of(HOME.site), readings=replace(GOOD, wind_speed=0.5), hour=HOUR
     )
     np.testing.assert_array_equal(plain, calm.wind_gust_2m)
 
