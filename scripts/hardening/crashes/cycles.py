@@ -7,14 +7,13 @@ without cause, a go that is none, records whose chain does not fit.
 from __future__ import annotations
 
 import random
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
-import simulate_season
 from season_proof import oracle
 from season_proof.world import make_world
+from simulate_season import simulate
 
 from .kills import Tally
 
@@ -22,7 +21,7 @@ from .kills import Tally
 _DAYS = 9
 
 
-def on_cycles(folder: Path, seed: int, kills: int, simulate: Callable = simulate_season.simulate) -> Tally:
+def on_cycles(folder: Path, seed: int, kills: int, *, days: int = _DAYS) -> Tally:
     """Short lives: most die within their first few cycles."""
     tally = Tally()
     while tally.killed < kills:
@@ -36,7 +35,7 @@ def on_cycles(folder: Path, seed: int, kills: int, simulate: Callable = simulate
     return tally
 
 
-def on_full_disk(folder: Path, seed: int, beats: int, simulate: Callable = simulate_season.simulate) -> Tally:
+def on_full_disk(folder: Path, seed: int, beats: int) -> Tally:
     """The service goes on while nothing fits on the disk, and tells what is still news once something does again."""
     tally = Tally()
     while tally.runs < beats:
@@ -49,9 +48,7 @@ def on_full_disk(folder: Path, seed: int, beats: int, simulate: Callable = simul
     return tally
 
 
-def on_set_clocks(
-    folder: Path, seed: int, times: int, simulate: Callable = simulate_season.simulate
-) -> Tally:
+def on_set_clocks(folder: Path, seed: int, times: int) -> Tally:
     """The clock is set every few hours, by minutes to days, forth and back."""
     tally = Tally()
     while tally.runs < times:
