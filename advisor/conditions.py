@@ -16,12 +16,13 @@ from advisor.forecast import Forecast
 from advisor.model import Site
 from advisor.sun import nights, solar_elevation
 from advisor.variables import MEASURABLE_RAIN_MM
+from advisor.votes import Votes
 
 #: 3 mph, below which a label calls the air calm, and 1 mph, below which it is calm whatever the sun does [m/s]
 CALM_BELOW = 3 * 0.44704
 STILL_BELOW = 1 * 0.44704
-#: Turner's classes: C is the last unstable one, D neutral, from E on stable
-CLASS_C, CLASS_E = 3, 5
+#: Turner's class C is the last unstable one
+CLASS_C = 3
 
 
 @dataclass(frozen=True)
@@ -212,12 +213,6 @@ class Conditions:
         )
 
     @cached_property
-    def stability_class_worst(self) -> np.ndarray:
-        """The most stable class that the hour may be in when the cloud is not known."""
-        _, highest = stability.turner_class_bounds(self.sun_elevation, self.is_night, self.wind_speed_10m)
-        return highest
-
-    @cached_property
     def inversion_closed(self) -> np.ndarray:
         """Boolean (site, 1, hour): the hours closed around the night whatever the weather; an hour longer in hollows."""
         sunset, sunrise = self.nights
@@ -239,20 +234,19 @@ class Conditions:
             closed = np.where(np.asarray(self.sites.hollow, dtype=bool)[:, None], longer, closed)
         return closed[:, None, :]
 
-    @cached_property
+    @property
     def inversion_sign(self) -> np.ndarray:
-        """1 where the air is or may be stable (closed hours, or Turner class E to G), 0 where it is not, else NaN.
+        """1 where the air is or may be stable, 0 where it is not, else NaN."""
+        return self.stable_air.numbers
+
+    @cached_property
+    def stable_air(self) -> Votes:
+        """Where the air is or may be stable: in closed hours, and in Turner's classes E to G.
 
         By day no class is stable whatever the cloud, so a source without cloud is enough there.
         """
-        exact = self.stability_class
-        stable = (exact >= CLASS_E).astype(exact.dtype)
-        unknown = np.isnan(exact)
-        if unknown.any():
-            worst = self.stability_class_worst
-            perhaps = np.where(worst < CLASS_E, 0.0, np.nan).astype(exact.dtype)
-            stable = np.where(unknown, perhaps, stable)
-        return np.where(self.inversion_closed, stable.dtype.type(1.0), stable)
+        stable = stability.stable_air(self.sun_elevation, self.is_night, self.cloud_cover, self.wind_speed_10m)
+        return Votes.of(self.inversion_closed) | stable
 
     @cached_property
     def mixing_wind(self) -> np.ndarray:
@@ -276,15 +270,16 @@ class Conditions:
 
     # leaves -----------------------------------------------------------------------------------------------------
 
-    @cached_property
+    @property
     def leaf_wet(self) -> np.ndarray:
-        """1 where leaves are wet by humidity or dew-point depression at either end of the hour or by rain in it,
-        0 where they are dry throughout, NaN unknown."""
-        begins = leaves.leaf_wet(self.relative_humidity, self.dew_point_depression, self.precipitation)
-        ends = leaves.leaf_wet(
-            _following(self.relative_humidity), _following(self.dew_point_depression), self.precipitation
-        )
-        return np.where((begins == 1.0) | (ends == 1.0), 1.0, begins + ends)
+        """1 where leaves are wet, 0 where they are dry throughout the hour, NaN unknown."""
+        return self.leaves_wet.numbers
+
+    @cached_property
+    def leaves_wet(self) -> Votes:
+        """Where leaves are wet by humidity or dew-point depression at either end of the hour, or by rain in it."""
+        air = leaves.wet_by_air(self.relative_humidity, self.dew_point_depression)
+        return air | air.following() | leaves.wet_by_rain(self.precipitation)
 
 
 def _following(values: np.ndarray) -> np.ndarray:

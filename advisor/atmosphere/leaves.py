@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from advisor.votes import Votes
+
 from .arrays import as_floats
 from .drying import LEAF_CAPACITY, drying_time, leaf_water, wet_surface_evaporation
 from .moisture import dew_point
@@ -27,6 +29,8 @@ __all__ = [
     "leaf_wetness_from_cart",
     "leaf_wetness_from_depression",
     "leaf_wetness_from_relative_humidity",
+    "wet_by_air",
+    "wet_by_rain",
     "wet_surface_evaporation",
 ]
 
@@ -103,6 +107,46 @@ def leaf_wet(relative_humidity, dew_point_depression, precipitation):
     # A negative humidity or rain is a fault of the data and no sign of dryness.
     dry = (humidity < WET_RELATIVE_HUMIDITY) & (humidity >= 0) & (depression > DRY_DEPRESSION) & (rain == 0)
     return _verdict(wet, dry, humidity.dtype)
+
+
+def wet_by_air(relative_humidity, dew_point_depression) -> Votes:
+    """Whether the air wets leaves at an instant, member by member: the signs of `leaf_wet` without rain.
+
+    Parameters
+    ----------
+    relative_humidity : ndarray, shape (site, member, hour)
+        Relative humidity. [%]
+    dew_point_depression : ndarray, shape (site, member, hour)
+        Air temperature minus dew point. [K]
+
+    Returns
+    -------
+    Votes
+        Wet by one sign, also when the other is unknown; dry needs both known.
+
+    References
+    ----------
+    Sentelhas PC et al. (2008) Agric. For. Meteorol. 148:392-400.
+    """
+    humidity, depression = as_floats(relative_humidity, dew_point_depression)
+    wet = (humidity >= WET_RELATIVE_HUMIDITY) | (depression <= DRY_DEPRESSION)
+    # A negative humidity is a fault of the data and no sign of dryness.
+    known = wet | ((humidity >= 0) & (depression > DRY_DEPRESSION))
+    return Votes.of(wet, None if known.all() else known)
+
+
+def wet_by_rain(precipitation) -> Votes:
+    """Whether it rains in the hour, member by member.
+
+    Parameters
+    ----------
+    precipitation : ndarray, shape (site, member, hour)
+        Rain in the hour. [mm]
+    """
+    rain = as_floats(precipitation)
+    # Negative rain is a fault of the data and no sign of dryness.
+    known = rain >= 0
+    return Votes.of(rain > 0, None if known.all() else known)
 
 
 def leaf_wetness_from_relative_humidity(relative_humidity, threshold=90.0):

@@ -13,7 +13,7 @@ from advisor.rulebook.later import Later
 from advisor.rulebook.looking import EachNeighbour, Look, named_neighbours, nights_of_tasks, span_offsets
 from advisor.rulebook.quantities import QUANTITIES, Quantity
 from advisor.rulebook.schema import MODES, Rule, Setting
-from advisor.rulebook.series import Series
+from advisor.series import Series
 from advisor.task_table import NEIGHBOUR_FACTS
 from advisor.votes import Votes, row_bytes
 

@@ -12,10 +12,9 @@ from collections.abc import Callable
 
 import numpy as np
 
-from advisor.rulebook import windows
-from advisor.rulebook.series import Series
 from advisor.rulebook.spans import Take, judge, reduce_offsets
-from advisor.votes import EVERYONE, Votes
+from advisor.series import Series
+from advisor.votes import EVERYONE, Votes, windows
 
 Limit = np.ndarray | None
 _LARGEST, _SMALLEST = ("max", "any"), ("min", "all")

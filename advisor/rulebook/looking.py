@@ -13,8 +13,8 @@ from advisor.area_conditions import AreaConditions
 from advisor.rulebook.judging import Limit, judge_at_start, judge_nights, judge_offsets
 from advisor.rulebook.quantities import QUANTITIES
 from advisor.rulebook.schema import Rule
-from advisor.rulebook.series import Series
 from advisor.rulebook.spans import Reduced, Take, reduce_at_start, reduce_nights, reduce_offsets
+from advisor.series import Series
 from advisor.task_table import NEIGHBOUR_FACTS
 from advisor.votes import EVERYONE, Votes, row_bytes
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from advisor.area_conditions import AreaConditions
 from advisor.lawn_work import time_since_mowing, time_to_mowing, time_to_seeding
-from advisor.rulebook.spans import Series
+from advisor.series import Constant, Series, YesNo
 
 Scope = Literal["site", "task", "neighbour"]
 
@@ -84,7 +84,8 @@ def _site(name: str, instant: bool = True):
 
 def _task(name: str, instant: bool = False):
     def series(area: AreaConditions) -> Series:
-        return Series(getattr(area, name), instant)
+        made = getattr(area, name)
+        return made if isinstance(made, Series) else Series(made, instant)
 
     series.instant = instant
     return series
@@ -97,24 +98,19 @@ def _task_of(values: Callable[[AreaConditions], np.ndarray]):
 
 def _scalar(name: str):
     def series(area: AreaConditions) -> Series:
-        values = area.table.scalars[name][:, None, None]
-        return Series(np.broadcast_to(values, (*values.shape[:-1], len(area.conditions.axis))))
+        return Constant(area.table.scalars[name][:, None, None], len(area.conditions.axis))
 
     return series
 
 
-def _rain(area: AreaConditions) -> Series:
-    """Rain, whose hours may belong to longer blocks of the source."""
-    field = area.conditions.forecast.fields.get("precipitation")
-    values = area.gather(area.conditions.precipitation)
-    if field is None or field.block_first is None:
-        return Series(values)
-    return Series(values, False, area.gather(field.block_first), area.gather(field.block_last))
+def _answer(name: str, instant: bool):
+    """A yes or no of the conditions."""
 
+    def series(area: AreaConditions) -> Series:
+        return YesNo(area.gather_votes(getattr(area.conditions, name)), instant)
 
-def _wetting(area: AreaConditions) -> Series:
-    """Rain by its blocks and irrigation by its hours: a watering is never spread over a block of rain."""
-    return Series(area.wetting, parts=(QUANTITIES["precipitation"].series(area), Series(area.irrigation)))
+    series.instant = instant
+    return series
 
 
 _TEMPERATURE_SPREAD, _WIND_SPREAD = (1.75, 0.35), (1.05, 0.09)
@@ -137,15 +133,15 @@ _register("gust_from_mean", "speed", "gust at 2 m estimated from the mean wind",
 _register("mixing_wind", "speed", "lower estimate of the wind at 2 m; 1 to 3 mph in unstable air count as 3 mph",
           _site("mixing_wind"), ["wind_speed_10m", "cloud_cover"], spread=_WIND_SPREAD)  # fmt: skip
 _register("inversion_sign", "truth", "stable air, or an hour around the night in which it forms",
-          _site("inversion_sign"), ["wind_speed_10m", "cloud_cover"])  # fmt: skip
+          _answer("stable_air", True), ["wind_speed_10m", "cloud_cover"])  # fmt: skip
 _register("stability_class", "count", "Turner's stability class, 1 (A) to 7 (G)", _site("stability_class"),
           ["wind_speed_10m", "cloud_cover"])  # fmt: skip
 _register("sun_elevation", "angle", "height of the sun above the horizon", _site("sun_elevation"))
 _register("cloud_cover", "percent", "share of the sky covered", _site("cloud_cover"), ["cloud_cover"])
-_register("leaf_wet", "truth", "leaves wet by dew or rain", _site("leaf_wet", False),
+_register("leaf_wet", "truth", "leaves wet by dew or rain", _answer("leaves_wet", False),
           (*_HUMID, "precipitation"))  # fmt: skip
 _register(
-    "precipitation", "water_depth", "rain", _rain, ["precipitation"]
+    "precipitation", "water_depth", "rain", _task("rain"), ["precipitation"]
 )
 _register("rain_probability", "percent", "chance of measurable rain in a block of hours",
           _site("precipitation_probability", False), ["precipitation_probability"])  # fmt: skip
@@ -153,12 +149,12 @@ _register("rain_probability_unstated", "percent", "10 % where the source states 
           _site("precipitation_probability_unstated", False), ["precipitation"])  # fmt: skip
 _register("warning_in_force", "truth", "an official warning of wind, thunder, heat or flood",
           _site("warning_in_force", False), ["warning_in_force"])  # fmt: skip
-_register("wetting", "water_depth", "rain and irrigation", _wetting,
+_register("wetting", "water_depth", "rain and irrigation", _task("wetting_in_parts"),
           ["precipitation"], "task")  # fmt: skip
 _register("runoff_depth", "water_depth", "runoff from the rain and irrigation of the next 24 h, curve number",
           _task("runoff_depth"), ["precipitation"], "task", looks_ahead=24)  # fmt: skip
 _register("soil_stress", "fraction", "Ks, how freely the turf takes water (1 freely, 0 not at all)",
-          _task("soil_stress"), ["precipitation", "air_temperature"], "task")  # fmt: skip
+          _task("stress_of_days"), ["precipitation", "air_temperature"], "task")  # fmt: skip
 _register("drift_deposit", "percent", "drift landing at a neighbour, of the rate applied", _task("drift_deposit", True),
           ["wind_from_direction", "wind_speed_10m"], "neighbour")  # fmt: skip
 _register("neighbour_distance", "length", "distance from the area's edge to a neighbour", _task("neighbour_distance"),

@@ -12,7 +12,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from advisor.logic import Kleene, all_of, within
-from advisor.rulebook.series import Series
+from advisor.series import Series
 
 __all__ = ["Reduced", "Series", "Take", "judge", "reduce_at_start", "reduce_nights", "reduce_offsets"]
 

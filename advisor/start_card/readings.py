@@ -13,6 +13,7 @@ from advisor.atmosphere.moisture import dew_point
 from advisor.atmosphere.stability import turner_class_bounds
 from advisor.atmosphere.wind import wind_speed_2m, wind_speed_at_2m
 from advisor.conditions import CALM_BELOW, CLASS_C, STILL_BELOW, Conditions
+from advisor.votes import Votes
 
 #: readings are of the last quarter hour [min]
 GOOD_FOR_MINUTES = 15.0
@@ -133,17 +134,16 @@ class ConditionsOnTheSpot(Conditions):
         return self._read(Conditions.wind_from_direction.func(self), self.readings.wind_from)
 
     @cached_property
-    def leaf_wet(self) -> np.ndarray:
+    def leaves_wet(self) -> Votes:
         # the hours beside it stay as the forecast has them: what was seen is of now
-        dry = self.readings.leaves_dry
-        return self._read(self._forecasts.leaf_wet, None if dry is None else float(not dry))
+        wet, dry = self._forecasts.leaves_wet, self.readings.leaves_dry
+        return wet if dry is None else wet.stated(self.hour, not dry)
 
     @cached_property
-    def inversion_sign(self) -> np.ndarray:
+    def stable_air(self) -> Votes:
         # smoke that hangs closes the hour; smoke that does not opens none that the clock of the sun has closed
-        return self._read(
-            Conditions.inversion_sign.func(self), 1.0 if self.readings.smoke == "hangs" else None
-        )
+        stable = Conditions.stable_air.func(self)
+        return stable.stated(self.hour, True) if self.readings.smoke == "hangs" else stable
 
     @cached_property
     def mixing_wind(self) -> np.ndarray:

@@ -25,7 +25,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
      "web_address"),
     # 1 frozen types and pure formulas
     (
-        "atmosphere", "drift", "growth", "lawn_work", "mix", "model", "quiet", "rain", "season", "soil",
+        "atmosphere", "drift", "growth", "lawn_work", "mix", "model", "quiet", "rain", "season", "series", "soil",
         "statements", "sun", "verification",
     ),
     # 2 the forecast's arrays, the providers' shapes without a network, quality, spread

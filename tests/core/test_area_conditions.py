@@ -135,12 +135,12 @@ def test_a_block_that_reaches_into_the_span_promises_no_watering_in():
 def test_runoff_takes_unknown_days_before_as_wet():
     rain = np.zeros(HOURS)
     rain[60:66] = 6.0
-    known = area(weather=forecast({"precipitation": rain})).runoff_depth[0, 0]
+    known = area(weather=forecast({"precipitation": rain})).runoff_depth.values[0, 0]
     assert known[60] > 0.0 and known[0] == 0.0
     assert np.isnan(known[-1]), "a day that runs past the data"
     start = START - np.timedelta64(120, "h")
     past = area(weather=forecast({"precipitation": np.r_[np.zeros(120), rain]}, start=start, hours=240))
-    assert 0.0 <= past.runoff_depth[0, 0][180] < known[60], "five dry days before take more in"
+    assert 0.0 <= past.runoff_depth.values[0, 0][180] < known[60], "five dry days before take more in"
 
 
 # soil -----------------------------------------------------------------------------------------------------------
@@ -242,7 +242,7 @@ def test_a_day_in_which_the_source_begins_can_be_the_day_of_the_look():
 
 def test_no_soil_no_balance():
     home = household(site={"soil": None})
-    assert np.isnan(area(home).soil_stress).all() and np.isnan(area(home).runoff_depth).all()
+    assert np.isnan(area(home).soil_stress).all() and np.isnan(area(home).runoff_depth.values).all()
 
 
 # ledger ---------------------------------------------------------------------------------------------------------

@@ -62,11 +62,11 @@ def test_an_impossible_depth_is_no_watering(depth):
 def test_a_watering_told_of_falls_in_its_hour_and_in_no_other():
     import numpy as np
 
-    from advisor.area_conditions import _sprinkled
+    from advisor.area_conditions.clock import sprinkled
 
     household = with_statements(lawn(), [watered(SEEN)])
     axis = np.datetime64("2026-09-18T00", "h") + np.arange(24 * 20)
-    water = _sprinkled(axis, household.areas["front"].irrigation, household.site.zone)
+    water = sprinkled(axis, household.areas["front"].irrigation, household.site.zone)
     # 06:00 in Chicago in September is 11:00 UTC
     assert water.sum() == pytest.approx(10.0) and water[
         axis == np.datetime64("2026-09-20T11")

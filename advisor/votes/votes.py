@@ -98,6 +98,19 @@ class Votes:
     def _of_both(self, surely: np.ndarray, perhaps: np.ndarray) -> Votes:
         return Votes(np.stack(np.broadcast_arrays(surely, perhaps)), self.members, self.hours)
 
+    def following(self) -> Votes:
+        """The next hour's answers; not known in the last hour."""
+        bits = np.empty((2, *self.bits.shape[1:]), dtype=np.uint8)
+        bits[..., :-1] = self.bits[..., 1:]
+        bits[0, ..., -1], bits[1, ..., -1] = 0, EVERYONE
+        return Votes(bits, self.members)
+
+    def stated(self, hour: int, holds: bool) -> Votes:
+        """The same, with one hour's answer known."""
+        bits = np.array(np.broadcast_to(self.bits, (*self.bits.shape[:-1], self.hours)))
+        bits[..., hour] = EVERYONE if holds else 0
+        return Votes(bits, self.members)
+
     def rows(self, tasks: np.ndarray) -> Votes:
         """The answers of some tasks."""
         return self if self.bits.shape[1] == 1 else Votes(self.bits[:, tasks], self.members, self.hours)
@@ -126,6 +139,11 @@ class Votes:
     @cached_property
     def known(self) -> np.ndarray:
         return self.holds | self.fails
+
+    @property
+    def numbers(self) -> np.ndarray:
+        """1 where it holds, 0 where it fails, NaN where that is not known."""
+        return np.where(self.holds, 1.0, np.where(self.fails, 0.0, np.nan))
 
     def _unpacked(self, packed: np.ndarray) -> np.ndarray:
         out = unpack(packed, self.members)

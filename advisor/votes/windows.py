@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from advisor.votes import EVERYONE, Votes, pick_hours
+from advisor.votes.votes import EVERYONE, Votes, pick_hours
 
 
 def over_offsets(votes: Votes, first: int, stop: int, every: bool) -> Votes:

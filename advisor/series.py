@@ -1,4 +1,4 @@
-"""Hourly series as the spans of rules see them: what several rules need of one is worked out once.
+"""Hourly series as rules see them: what several rules need of one is worked out once.
 
 A series answers in two ways. `values` are the numbers that a person is shown. `against` compares every hour with a
 limit, and its answers are bits (`advisor.votes`), from which all that is counted follows. Series that change only with
@@ -29,8 +29,7 @@ class Series:
     block_first, block_last : ndarray (..., hour), optional
         A block that lies only partly in a span counts whole in a sum.
     parts : tuple of Series
-        What `values` is the sum of; each part is summed by its own blocks, and what is known of one part counts
-        although another is unknown.
+        What `values` is the sum of, see `Total`.
     """
 
     values: np.ndarray
@@ -71,8 +70,7 @@ class Series:
         def pick(values):
             return values if values is None or values.shape[0] == 1 else values[tasks]
 
-        parts = tuple(part.rows(tasks) for part in self.parts)
-        return Series(pick(self.values), self.instant, pick(self.block_first), pick(self.block_last), parts)
+        return Series(pick(self.values), self.instant, pick(self.block_first), pick(self.block_last))
 
     @cached_property
     def _rows(self) -> dict[bytes, Series]:
@@ -145,6 +143,55 @@ class Series:
         return Series(means)
 
 
+class Total(Series):
+    """The sum of other series; each is summed over a span by its own blocks, and counts where another is unknown."""
+
+    def __init__(self, *parts: Series):
+        object.__setattr__(self, "parts", parts)
+
+    @cached_property
+    def values(self) -> np.ndarray:
+        return self.of_members(...)
+
+    def of_members(self, *rows) -> np.ndarray:
+        """The numbers of some tasks and members (row, hour)."""
+        shape = np.broadcast_shapes(*(part.values.shape for part in self.parts))
+        return sum(np.broadcast_to(part.values, shape)[rows] for part in self.parts)
+
+    @cached_property
+    def has_gaps(self) -> bool:
+        return any(part.has_gaps for part in self.parts)
+
+    @cached_property
+    def known(self) -> Votes:
+        first, *others = (part.known for part in self.parts)
+        for other in others:
+            first = first & other
+        return first
+
+    def _of_rows(self, tasks: np.ndarray) -> Series:
+        return Total(*(part.rows(tasks) for part in self.parts))
+
+
+class Guarded(Series):
+    """Numbers (task, member, hour) that count only where votes say that they are known."""
+
+    def __init__(self, numbers: np.ndarray, known: Votes):
+        object.__setattr__(self, "numbers", numbers)
+        self.__dict__["known"] = known
+
+    @cached_property
+    def values(self) -> np.ndarray:
+        return np.where(self.known.holds, self.numbers, self.numbers.dtype.type(np.nan))
+
+    def against(self, limit: np.ndarray, lower: bool) -> Votes:
+        return _compared(self.numbers, limit, lower, self.known)
+
+    def _of_rows(self, tasks: np.ndarray) -> Series:
+        numbers = self.numbers if self.numbers.shape[0] == 1 else self.numbers[tasks]
+        return Guarded(numbers, self.known.rows(tasks))
+
+
 class Constant(Series):
     """Numbers that do not change with the hour, (task, member, 1)."""
 
@@ -174,6 +221,9 @@ class Daily(Series):
         votes = Series(self.by_day).against(limit, lower)
         return Votes(pick_hours(votes.bits, self.day_of), votes.members)
 
+    def _of_rows(self, tasks: np.ndarray) -> Series:
+        return Daily(*(part if part.shape[0] == 1 else part[tasks] for part in (self.by_day, self.day_of)))
+
 
 class YesNo(Series):
     """Answers as numbers: 1 for yes, 0 for no, NaN where that is not known."""
@@ -184,7 +234,10 @@ class YesNo(Series):
 
     @cached_property
     def values(self) -> np.ndarray:
-        return np.where(self.votes.holds, 1.0, np.where(self.votes.fails, 0.0, np.nan))
+        return self.votes.numbers
+
+    def _of_rows(self, tasks: np.ndarray) -> Series:
+        return YesNo(self.votes.rows(tasks), self.instant)
 
     def against(self, limit: np.ndarray, lower: bool) -> Votes:
         edge = inclusive_edge(np.asarray(limit, dtype=float), lower, np.dtype(float))
