@@ -1,4 +1,8 @@
-"""Pictures of the page for the README, each under 120 kB: python scripts/take_screenshots.py BROWSER FOLDER"""
+"""Pictures of the page for the README, each under 120 kB: python scripts/take_screenshots.py BROWSER FOLDER
+
+With --every as a third word it takes every page whole instead, at both widths, light, dark, in grey and on paper, to be
+looked at; these are not kept.
+"""
 
 from __future__ import annotations
 
@@ -31,6 +35,14 @@ PICTURES: dict[str, tuple[str, int, str, str | int]] = {
     "sequence": ("/sequence", 1200, "light", 760),
     "narrow-dark": ("/", 360, "dark", 1150),
 }
+#: every page, for those who look at them all
+PAGES = {"week": "/", "day": "/day/2026-09-22", "day-against": "/day/2026-09-24", "sequence": "/sequence",
+         "start": "/start", "mix": "/mix", "tell": "/tell", "records": "/records", "reviews": "/reviews",
+         "almanac": "/almanac", "score": "/score", "sources": "/sources", "settings": "/settings"}  # fmt: skip
+#: name -> (width, colour scheme, medium, seen in grey)
+LOOKS = {"360-light": (360, "light", "screen", False), "360-dark": (360, "dark", "screen", False),
+         "1400-light": (1400, "light", "screen", False), "1400-dark": (1400, "dark", "screen", False),
+         "1400-grey": (1400, "light", "screen", True), "paper": (760, "light", "print", False)}  # fmt: skip
 
 
 def demo_home(folder: Path) -> Path:
@@ -57,6 +69,21 @@ def taken(browser, address: str, width: int, scheme: str, shown: str | int) -> b
     return picture
 
 
+def every_page(browser, address: str, folder: Path) -> None:
+    """Each page whole, in every look."""
+    for look, (width, scheme, medium, grey) in LOOKS.items():
+        context = browser.new_context(viewport={"width": width, "height": 900}, color_scheme=scheme)
+        page = context.new_page()
+        page.emulate_media(media=medium, color_scheme=scheme)
+        if grey:
+            client = context.new_cdp_session(page)
+            client.send("Emulation.setEmulatedVisionDeficiency", {"type": "achromatopsia"})
+        for name, path in PAGES.items():
+            page.goto(address + path)
+            page.screenshot(path=folder / f"{name}-{look}.png", full_page=True)
+        context.close()
+
+
 def small(picture: bytes) -> bytes:
     """The same in as many shades as fit."""
     image = Image.open(io.BytesIO(picture)).convert("RGB")
@@ -68,13 +95,15 @@ def small(picture: bytes) -> bytes:
     return out.getvalue()
 
 
-def main(browser_path: str, folder: Path) -> None:
+def main(browser_path: str, folder: Path, every: bool = False) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as place, sync_playwright() as driver:
         service = HouseholdService.open(demo_home(Path(place)))
         browser = driver.chromium.launch(executable_path=browser_path, args=ARGUMENTS)
         with open_page(service, SetClock(NOW), None, port=0) as server:
-            for name, (path, width, scheme, shown) in PICTURES.items():
+            if every:
+                every_page(browser, server.address.rstrip("/"), folder)
+            for name, (path, width, scheme, shown) in () if every else PICTURES.items():
                 data = small(taken(browser, server.address.rstrip("/") + path, width, scheme, shown))
                 (folder / f"{name}.png").write_bytes(data)
                 print(f"{folder / name}.png  {len(data) / 1000:.0f} kB")
@@ -82,4 +111,4 @@ def main(browser_path: str, folder: Path) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], Path(sys.argv[2]))
+    main(sys.argv[1], Path(sys.argv[2]), sys.argv[3:] == ["--every"])

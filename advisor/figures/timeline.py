@@ -94,8 +94,8 @@ def timeline_axis_svg(first: float, last: float, today: float) -> str:
         day += timedelta(days=tick_every)
     for begin in _month_starts(first, last):
         share = max((begin.toordinal() - first) / (last - first), 0.0)
-        if share < 0.84:
-            parts.append(text(begin.strftime("%B"), x=percent(share), y=11, dx=3, class_="day"))
+        if share < 0.92:
+            parts.append(text(begin.strftime("%b"), x=percent(share), y=11, dx=3, class_="day"))
     parts.append(_upright("now", (today - first) / (last - first), 0, AXIS_HEIGHT))
     return element("svg", *parts, class_="fig axis", width="100%", height=AXIS_HEIGHT, aria_hidden="true",
                    focusable="false")  # fmt: skip
@@ -109,7 +109,7 @@ def _month_starts(first: float, last: float) -> Sequence[date]:
             break
         found.append(day)
     # a month that begins at once leaves no room for the name of the one before it
-    return found[1:] if len(found) > 1 and (found[1].toordinal() - first) / (last - first) < 0.12 else found
+    return found[1:] if len(found) > 1 and (found[1].toordinal() - first) / (last - first) < 0.1 else found
 
 
 def _months(first: float, last: float, height: int) -> list[str]:

@@ -166,7 +166,14 @@ OUTLOOK_SCHEMA: dict[str, Any] = {
     **_object(
         {
             "schema": {"const": SCHEMA_ID},
-            "site": _object({"name": _WORD, "latitude": {"type": "number"}, "longitude": {"type": "number"}, "time_zone": _WORD}),
+            "site": _object(
+                {
+                    "name": _WORD,
+                    "latitude": {"type": "number"},
+                    "longitude": {"type": "number"},
+                    "time_zone": _WORD,
+                }
+            ),
             "generated_at": {"type": "string", "pattern": _TIME["pattern"]},
             "weather": _object(
                 {"source": _WORD, "issued_at": _TIME, "age_hours": _NUMBER},
@@ -186,9 +193,10 @@ OUTLOOK_SCHEMA: dict[str, Any] = {
                         "items": _object({
                             "date": {"type": "string", "format": "date"},
                             "verdict": _VERDICT,
-                            "best_start": {**_TIME, "description": "UTC hour of the go start with the highest chance"},
-                            "window_end": {**_TIME, "description": "latest start of the run of go hours around best_start"},
-                            "chance": {**_NUMBER, "minimum": 0, "maximum": 1, "description": "lower chance that every rule holds"},
+                            "best_start": {**_TIME, "description": "UTC hour of the go start of highest chance"},
+                            "window_end": {**_TIME, "description": "latest start of the run of go hours around it"},
+                            "chance": {**_NUMBER, "minimum": 0, "maximum": 1,
+                                       "description": "lower chance that every rule holds"},
                             "tightest_rule": {"type": ["string", "null"]},
                             "headroom": _object({"value": {"type": "number"}, "unit": _WORD}, nullable=True),
                             "reasons": {

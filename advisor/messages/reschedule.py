@@ -163,8 +163,12 @@ def _later(choice: Choice, one: Missed) -> str:
 
 
 def why(rank: int, one: Missed, choice: Choice) -> str:
+    """Why the choice ranks where it does, with its place."""
+    return f"{_PLACES[min(rank, len(_PLACES) - 1)]}: {reason_of(rank, one, choice)}"
+
+
+def reason_of(rank: int, one: Missed, choice: Choice) -> str:
     """Why the choice ranks where it does."""
-    place = _PLACES[min(rank, len(_PLACES) - 1)]
     if choice.kind == "leave":
         reason = (
             f"the weeds recover and set seed until then, so a success is worth {WORTH_LEFT:.2f}; {choice.because}"
@@ -182,7 +186,7 @@ def why(rank: int, one: Missed, choice: Choice) -> str:
     else:
         reason = "inside the time in which the pass is wanted; each day of waiting costs a little"
     above = _above(rank, one)
-    return f"{place}: {reason}" + ("" if above is None else f"; {above}")
+    return reason + ("" if above is None else f"; {above}")
 
 
 _PLACES = ("first", "second", "third", "fourth", "fifth", "then")

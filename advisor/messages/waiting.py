@@ -19,10 +19,10 @@ def waiting_sentence(found: TaskWaiting, today: date) -> str:
         # a follow-up has other ways out; a first pass waits for the next forecast
         ways = "" if found.on_time_until is None else "; advisor reschedule --missed lists what else can be done"
         until = _short(found.until)
-        return f"Go {day} or wait: {day} is no go, and nothing is known of a good window by {until}{rests}{ways}."
+        return f"Wait: {day} is no go, and nothing is known of a good window by {until}{rests}{ways}."
     if not found.is_go:
         return (
-            f"Go {day} or wait: {day} is no go; waiting is worth {found.wait:.2f} of a pass made on time, "
+            f"Wait: {day} is no go. Waiting is worth {found.wait:.2f} of a pass made on time, and "
             f"{chance}{best}{rests}."
         )
     return (

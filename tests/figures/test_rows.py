@@ -207,4 +207,4 @@ def test_the_time_line_places_days_by_the_calendar():
     assert float(box.attrib["width"][:-1]) == pytest.approx(100 * 14 / 100, abs=0.01)
     assert drawing.attrib["aria-label"] == "Interval: closed until Tue 8 Sep"
     names = [node.text for node in ET.fromstring(timeline_axis_svg(first, last, first + 31.0)).iter("text")]
-    assert [name for name in names if name.isalpha()] == ["August", "September", "October", "November"]
+    assert [name for name in names if name.isalpha()] == ["Aug", "Sep", "Oct", "Nov"]

@@ -169,7 +169,7 @@ def test_waiting_is_told_on_a_day_that_is_no_go():
     found = front(week()).waiting(MONDAY)
     assert (found.is_go, found.go, found.advice, found.good_window) == (False, 0.0, "wait", 1.0)
     assert waiting_sentence(found, MONDAY) == (
-        "Go today or wait: today is no go; waiting is worth 0.98 of a pass made on time, the chance of a good window "
+        "Wait: today is no go. Waiting is worth 0.98 of a pass made on time, and the chance of a good window "
         "by 26 Sep is 100%, best on Fri 25 Sep."
     )
 
@@ -184,7 +184,7 @@ def test_nothing_left_says_where_to_look():
 def test_the_outlook_and_its_json_carry_it():
     jsonschema = pytest.importorskip("jsonschema")
     outlook = week()
-    assert "Go today or wait: today is no go; waiting is worth" in " ".join(outlook_text(outlook).split())
+    assert "Wait: today is no go. Waiting is worth" in " ".join(outlook_text(outlook).split())
     told = outlook_object(outlook)
     jsonschema.validate(told, OUTLOOK_SCHEMA)
     waiting = told["treatments"][0]["waiting"]

@@ -119,7 +119,7 @@ def next_chance(outlook: Outlook, after: date, most: int = MOST_NAMES[0]) -> tup
         return f"Next chance: {long_date(first)} from {at}{areas}.", first
     undecided = [at for at, _, day in coming if day.verdict == "unknown"]
     if undecided:
-        return f"Next chance: none is sure yet; {long_date(min(undecided))} is not decided.", None
+        return f"Next chance: no day is sure yet; {long_date(min(undecided))} is still open.", None
     return "Next chance: none in the days of this forecast.", None
 
 
@@ -132,14 +132,16 @@ def wait_line(rows: Sequence[Row], day: date) -> str:
             return ""
         until = max(found.until for _, found in told)
         chance = min(found.good_window for _, found in told)
-        return f"Chance of a good window by {until:%-d %B}: {chance:.0%}."
+        if chance < 0.005:
+            return f"Wait: no good window is likely yet by {until:%-d %B}."
+        return f"Wait: the chance of a good window by {until:%-d %B} is {chance:.0%}."
     best = max(goes, key=lambda pair: pair[1].wait - pair[1].go)[1]
     if best.advice == "go":
-        return f"Go rather than wait: {best.go:.2f} against {best.wait:.2f}."
+        return f"Go rather than wait: {best.go:.0%} of a pass against {best.wait:.0%}."
     later = "" if best.best_day is None else f" until {long_date(best.best_day)}"
     waiting = [task for task, found in goes if found.advice != "go"]
     areas = "" if len(waiting) == len(goes) else f" on {listed(area_names(waiting))}"
-    return f"Waiting{later} is worth more{areas}: {best.wait:.2f} against {best.go:.2f}."
+    return f"Rather wait{later}{areas}: {best.wait:.0%} of a pass against {best.go:.0%}."
 
 
 def mix_words(rows: Sequence[Row], outlook: Outlook) -> tuple[list[str], list[str]]:

@@ -77,12 +77,25 @@ def day_page(scene: Scene, text: str, hour: str | None = None) -> Page:
         context={
             "day": long_date(day),
             "date": day.isoformat(),
+            "answer": _answer(tasks),
             "tasks": tasks,
             "before": turn.get(at - 1),
             "after": turn.get(at + 1),
         },
         twin={**whole, "starts": [task["starts_twin"] for task in tasks]},
     )  # fmt: skip
+
+
+def _answer(tasks: list[dict[str, Any]]) -> str:
+    """The day in one line: "Go: front lawn, start 12:00. No-go: back lawn." """
+    groups: dict[tuple[str, str], list[str]] = {}
+    for task in tasks:
+        start = f", start {task['windows']}" if task["verdict"] == "go" else ""
+        groups.setdefault((task["word"], start), []).append(task["area"])
+    order = sorted(groups, key=lambda key: list(ANSWERS.values()).index(key[0]))
+    return " ".join(
+        f"{word}: {listed(list(dict.fromkeys(groups[word, start])))}{start}." for word, start in order
+    )
 
 
 def _of(scored: TaskOutlook, day: date) -> Day | None:

@@ -39,7 +39,7 @@ def present(outlook: Outlook, task: int) -> Present:
     explainer = outlook.explainer
     if code != GO and explainer.area.spare_time[task, 0, hour] < -1e-9:
         closed = explainer.area.spare_time[task, 0, hour] == -1.0
-        why = "This hour is not one of yours." if closed else "Too little of your time is left for the work."
+        why = "It is outside your hours." if closed else "Too little of your time is left for the work."
         return Present(VERDICT_WORDS[NO_GO], outlook.forecast.axis[hour], (), why)
     reasons = tuple(explainer.reasons(task, hour))
     text = f"{reasons[0].title}. {reasons[0].text}" if reasons and code != GO else (

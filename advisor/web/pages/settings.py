@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from advisor import units
+from advisor.messages.mix_text import water
 from advisor.model import DEFAULT_FLOORS, Area, Household, Label, Treatment, label_dimension
 from advisor.web.desk import Desk, Scene
 from advisor.web.page import Page
-from advisor.web.words import date_words, listed
+from advisor.web.words import date_words, hours_words, listed
 
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
@@ -65,7 +67,7 @@ def _site(household: Household, system: str) -> list[tuple[str, str]]:
         ("local ban", {True: "yes", False: "no", None: "not stated"}[site.local_ban]),
         (
             "mean first frost",
-            "not stated" if site.first_frost is None else "{:02d}-{:02d}".format(*site.first_frost),
+            "not stated" if site.first_frost is None else f"{date(2000, *site.first_frost):%-d %B}",
         ),
         ("works for hire", "yes" if household.for_hire else "no"),
     ]
@@ -84,13 +86,22 @@ def _area(area: Area, system: str) -> list[tuple[str, str]]:
     return [
         ("size", units.show(area.size, "area", system)),
         ("turf", f"{listed(list(area.turf))} ({area.turf_season}, {area.turf_state})"),
-        ("rooting depth", units.show(area.rooting_depth, "length", system, decimals=2)),
+        ("rooting depth", _deep(area.rooting_depth, system)),
         ("irrigation", watering),
         ("soil", soil),
         ("green share", "not stated" if area.green_share is None else f"{area.green_share:.0%}"),
-        ("last mowed", "not stated" if area.last_mowed is None else area.last_mowed.isoformat()),
+        ("last mowed", "not stated" if area.last_mowed is None else date_words(area.last_mowed)),
         ("neighbours", listed([_neighbour(one, system) for one in area.neighbours]) or "none stated"),
     ]
+
+
+def _deep(depth: float, system: str) -> str:
+    """A depth in the soil [m], in inches or centimetres."""
+    return f"{depth / 0.0254:.0f} in" if system == "us" else f"{100.0 * depth:.0f} cm"
+
+
+def _squared(text: str) -> str:
+    return text.replace("^2", "²")
 
 
 def _when(watering) -> str:
@@ -108,13 +119,15 @@ def _neighbour(one, system: str) -> str:
 def _sprayer(one, system: str) -> list[tuple[str, str]]:
     rate = one.carrier_rate
     return [
-        ("tank", units.show(one.tank, "mass" if one.kind == "spreader" else "volume", system)),
+        ("tank", units.show(one.tank, "mass", system) if one.kind == "spreader" else water(one.tank, system)),
         ("output", "not calibrated" if rate is None else units.show(rate, "carrier_rate", system)),
         (
             "work rate",
-            "not stated" if one.work_rate is None else units.show(one.work_rate, "work_rate", system),
+            "not stated"
+            if one.work_rate is None
+            else _squared(units.show(one.work_rate, "work_rate", system)),
         ),
-        ("clean-up", units.show(one.clean_up, "time", system)),
+        ("clean-up", hours_words(one.clean_up)),
         ("measure", one.measure),
         ("last contents", one.last_contents or "not stated"),
         ("rinsed", {True: "yes", False: "no", None: "not stated"}[one.rinsed]),
@@ -182,5 +195,5 @@ def _decision(household: Household) -> list[tuple[str, Any]]:
         *rows,
         ("decision horizon", units.show(settings.horizon_hours, "time", household.units)),
         ("weather sources", listed(list(settings.sources))),
-        ("asked every", units.show(settings.pull_every_hours, "time", household.units)),
+        ("asked every", hours_words(settings.pull_every_hours)),
     ]

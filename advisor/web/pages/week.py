@@ -79,7 +79,7 @@ def _next_words(outlook: Outlook) -> str:
         first = min(start for start, _, _ in coming)
         day = next(day for start, day, _ in coming if start == first)
         names = [scored.task.area.name for _, other, scored in coming if other.day == day.day]
-        who = "" if len(names) == len(outlook.tasks) and len(names) == 1 else f", {listed(names)}"
+        who = "" if len(names) == len(outlook.tasks) and len(names) == 1 else f", on {listed(names)}"
         return f"Next chance: {long_date(day.day)}, start {windows_words(day, zone)}{who}."
     early = [day for scored in outlook.tasks for day in scored.days if day.too_early]
     if early:
