@@ -129,8 +129,9 @@ def layout(hourly: Iterable[str], names: Iterable[str]) -> Layout:
     notes: tuple[str, ...] = ()
     flags: tuple[Flag, ...] = ()
     if ensemble:
+        rank = {model: at for at, model in enumerate(models)}
         members = sorted(
-            {member for keys in found.values() for member in keys}, key=lambda m: (models.index(m[0]), m[1])
+            {member for keys in found.values() for member in keys}, key=lambda m: (rank[m[0]], m[1])
         )
         if len(models) > 1:
             notes = ("several models pooled, each member counting once: " + ", ".join(models),)

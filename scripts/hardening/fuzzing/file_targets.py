@@ -28,7 +28,7 @@ from advisor.score.kept import parse_history
 from advisor.sources.history import read_history
 from advisor.units import DIMENSIONS, UnitError, parse
 from hardening.fuzzing import text_changes
-from hardening.fuzzing.oracle import LONGEST_MESSAGE, Target, message_fault
+from hardening.fuzzing.oracle import Target, message_fault
 
 ROOT = Path(__file__).resolve().parents[3]
 FIXTURES = ROOT / "fixtures"
@@ -47,7 +47,7 @@ def _home(process: int) -> Path:
     return folder / "home"
 
 
-def _household_file(name: str):
+def household_file(name: str):
     """A reader of the household with one of its files replaced."""
 
     def read(data: bytes):
@@ -72,18 +72,18 @@ def _lawns(data: bytes):
 
 
 @cache
-def _shipped() -> dict:
+def shipped() -> dict:
     return dict(load_rules().rules)
 
 
 def _rule(data: bytes):
     """As the household's own rule is read: parsed, held against the shipped ones, its examples run."""
-    rule = parse_rule(_text(data), "rules/own.toml")
+    rule = parse_rule(text_of(data), "rules/own.toml")
     run_examples(rule)
-    return lint(_shipped(), {rule.id: rule})
+    return lint(shipped(), {rule.id: rule})
 
 
-def _text(data: bytes) -> str:
+def text_of(data: bytes) -> str:
     """As files are opened that must be UTF-8."""
     try:
         return io.TextIOWrapper(io.BytesIO(data), encoding="utf-8-sig").read()
@@ -92,7 +92,7 @@ def _text(data: bytes) -> str:
 
 
 @cache
-def _household():
+def demo_household():
     return load(FIXTURES / "prairie-lawn", now=NOW)
 
 
@@ -105,7 +105,7 @@ def _past_weather(data: bytes):
 
 def _import(data: bytes) -> list[Problem]:
     """As `advisor records import` reads and checks."""
-    household, text = _household(), _text(data)
+    household, text = demo_household(), text_of(data)
     if is_exported(header_of(text)):
         rows, problems = read_export(text, "passes.csv")
     else:
@@ -129,11 +129,11 @@ def _sites(data: bytes) -> list[Problem]:
 
     path = _home(os.getpid()).parent / "sites.csv"
     path.write_bytes(data)
-    return read_sites(path, _household())[1]
+    return read_sites(path, demo_household())[1]
 
 
 def _kept(data: bytes):
-    return parse_history(_text(data))
+    return parse_history(text_of(data))
 
 
 def _quantity(data: bytes):
@@ -149,19 +149,21 @@ def _quantity(data: bytes):
 
 
 def _instant(data: bytes):
-    text = data.decode("utf-8", "replace")
-    try:
-        parse_instant(text)
-    except UsageError as error:
-        if len(str(error)) > LONGEST_MESSAGE:
-            raise
-    parse_day(text)
+    """An instant or a day; what is neither is refused in the words of both."""
+    text, problems = data.decode("utf-8", "replace"), []
+    for read in (parse_instant, parse_day):
+        try:
+            read(text)
+        except UsageError as error:
+            problems += error.problems
+    if len(problems) == 2:
+        raise UsageError("neither an instant nor a day", problems=problems)
 
 
 # seeds ------------------------------------------------------------------------------------------------------------
 
 
-def _files(*patterns: str) -> list[bytes]:
+def texts(*patterns: str) -> list[bytes]:
     return [path.read_bytes() for pattern in patterns for path in sorted(ROOT.glob(pattern))]
 
 
@@ -169,15 +171,16 @@ def _past_weather_seeds() -> list[bytes]:
     rows = ["time,temp [degF],dewp [degF],wind_speed [mph],wind_dir [deg],precip [in]"]
     rows += [f"2025-06-01T{hour:02}:00Z,{60 + hour},50,{hour % 7},200,0.0" for hour in range(6)]
     meteo = ["latitude,longitude,elevation,utc_offset_seconds,timezone", "41.6,-93.6,262.0,-18000,America/Chicago", "",
-             "time,temperature_2m (°C),precipitation (mm)", "2025-06-01T00:00,17.2,0.0", "2025-06-01T01:00,16.8,0.2"]  # fmt: skip
+             "time,temperature_2m (°C),precipitation (mm)", "2025-06-01T00:00,17.2,0.0",
+             "2025-06-01T01:00,16.8,0.2"]  # fmt: skip
     units = ["valid,tmpf,drct", "UTC,degF,deg", "2025-06-01 00:00,61.0,180", "2025-06-01 01:00,M,190"]
     return ["\n".join(one).encode() for one in (rows, meteo, units)]
 
 
 def _records_seeds() -> list[bytes]:
-    household = _household()
+    household = demo_household()
     exported = csv_text([presumed_row(household, one) for one in household.history[:3]], household)
-    return [*_files("fixtures/prairie-lawn/history.csv"), exported.encode()]
+    return [*texts("fixtures/prairie-lawn/history.csv"), exported.encode()]
 
 
 def _sites_seeds() -> list[bytes]:
@@ -213,7 +216,7 @@ def _kept_seeds() -> list[bytes]:
 
 
 def _labelled(pattern: str) -> list[bytes]:
-    return _files(f"fixtures/*/{pattern}/*.toml")
+    return texts(f"fixtures/*/{pattern}/*.toml")
 
 
 def file_targets() -> list[Target]:
@@ -225,12 +228,12 @@ def file_targets() -> list[Target]:
     toml, table, word, bad = text_changes.toml, text_changes.table, text_changes.word, (InvalidFile,)
     home = "fixtures/*/lawn.toml"
     return [
-        Target("rules", lambda: _files("rules/*.toml"), toml, _rule, bad, _problems_fault, 2.5),
-        Target("labels", lambda: _labelled("labels"), toml, _household_file(f"labels/{label}"), bad, share=1.5),
-        Target("treatments", lambda: _labelled("treatments"), toml, _household_file(f"treatments/{treatment}"), bad),
-        Target("household", lambda: _files(home), toml, _household_file("lawn.toml"), bad, share=2.0),
+        Target("rules", lambda: texts("rules/*.toml"), toml, _rule, bad, _problems_fault, 2.5),
+        Target("labels", lambda: _labelled("labels"), toml, household_file(f"labels/{label}"), bad, share=1.5),
+        Target("treatments", lambda: _labelled("treatments"), toml, household_file(f"treatments/{treatment}"), bad),
+        Target("household", lambda: texts(home), toml, household_file("lawn.toml"), bad, share=2.0),
         Target("several lawns", _lawns_seeds, toml, _lawns, bad),
-        Target("household history", lambda: _records_seeds()[:1], table, _household_file("history.csv"), bad),
+        Target("household history", lambda: _records_seeds()[:1], table, household_file("history.csv"), bad),
         Target("past weather CSV", _past_weather_seeds, table, _past_weather, bad, forecasts_fault, 1.5),
         Target("kept forecasts CSV", _kept_seeds, table, _kept, bad),
         Target("records CSV", _records_seeds, table, _import, bad, _problems_fault, 1.5),

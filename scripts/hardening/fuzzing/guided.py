@@ -1,7 +1,7 @@
-"""Inputs that are led by what they reach: atheris watches which lines a reader runs, and keeps what finds new ones.
+"""Inputs led by what they reach: atheris watches which lines a reader runs, and keeps what finds new ones.
 
-The changes are ours by grammar, in turns with those of the library by bytes. Each reader is fed in a process of its own,
-because the library rewrites the program's code as it is loaded and never gives the process back.
+The changes are ours by grammar, in turns with those of the library by bytes. Each reader is fed in a process of its
+own, because the library rewrites the program's code as it is loaded and never gives the process back.
 """
 
 from __future__ import annotations
@@ -38,7 +38,8 @@ def lead(name: str, seconds: int, seed: int) -> tuple[int, list[dict], str]:
         command = [sys.executable, "-m", "hardening.fuzzing.guided", name, str(seconds), str(seed), str(told)]
         paths = os.pathsep.join((str(ROOT), str(ROOT / "scripts")))
         try:
-            done = subprocess.run(command, capture_output=True, text=True, cwd=folder, check=False, timeout=seconds + 120,
+            done = subprocess.run(command, capture_output=True, text=True, cwd=folder, check=False,
+                                  timeout=seconds + 120,
                                   env={**os.environ, "PYTHONPATH": paths}, errors="replace")  # fmt: skip
         except subprocess.TimeoutExpired:
             return 0, _kept(told), f"stood still for {seconds + 120} s"
@@ -91,7 +92,8 @@ def _main(name: str, seconds: str, seed: str, told: str) -> None:
             return target.change(chance, data or seeds[0], seeds)[:most]
         return atheris.Mutate(data, most)
 
-    options = [f"-max_total_time={seconds}", f"-seed={seed}", f"-max_len={LONGEST}", "-timeout=60", "-rss_limit_mb=2500",
+    options = [f"-max_total_time={seconds}", f"-seed={seed}", f"-max_len={LONGEST}", "-timeout=60",
+               "-rss_limit_mb=2500",
                "-print_final_stats=1", "-verbosity=1", str(corpus)]  # fmt: skip
     atheris.Setup([sys.argv[0], *options], one, custom_mutator=change)
     atheris.Fuzz()

@@ -16,7 +16,8 @@ TEXTS: tuple[str, ...] = (
     "2026-09-21T12:00:00+00:00/PT0H", "2026-09-21T12:00:00+00:00/P99999D", "2026-09-21T12:00:00+00:00/PT" + "9" * 5000,
     "2026-09-21T12:00:00+00:00/P1M", "/", "//", "PT6H", "P", "Mon, 21 Sep 2026 12:00:00 GMT",
     "Mon, 01 Jan 0001 00:00:00 +1400", "Fri, 31 Dec 9999 23:59:59 -1400",
-    "10 mph", "10 m", "10 degC", "-300 degC", "1e400 mph", "1e308 km", "10 m**9**9**9", "10 m^9^9^9", "1 floz/1000 ft^2",
+    "10 mph", "10 m", "10 degC", "-300 degC", "1e400 mph", "1e308 km", "10 m**9**9**9", "10 m^9^9^9",
+    "1 floz/1000 ft^2",
     "10 (((((", "10 m/0", "10 9**9**9", "10 m" + "*m" * 300, "5 %%", "5 delta_degC", "10 x" + " " * 3000 + "y", "°C",
     "1" + ",000" * 400, "1 1" * 800, "10 [m]", "10 __import__('os')", "10 lambda", "10 m;m", "10 m\nm",
     "../../x", "C:\\x", "/etc/passwd", "<b>", "&amp;", "{0}", "{value", "{value.__class__}", "%s", "%n", "'", '"',
@@ -27,7 +28,8 @@ TEXTS: tuple[str, ...] = (
 #: byte sequences that end up in files: marks of order, cut or forbidden UTF-8, other encodings, other formats
 BYTES: tuple[bytes, ...] = (
     b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff", b"\x00", b"\xff", b"\x80", b"\xc3", b"\xc0\xaf", b"\xed\xa0\x80",
-    b"\xf4\x90\x80\x80", b"\xe2\x80\xa8", b"\x85", b"\x0b", b"\x0c", b"\x1a", b"\r", b"\r\n", b"\n\r", b"\n\n", b"\x1f\x8b\x08\x00",
+    b"\xf4\x90\x80\x80", b"\xe2\x80\xa8", b"\x85", b"\x0b", b"\x0c", b"\x1a", b"\r", b"\r\n", b"\n\r", b"\n\n",
+    b"\x1f\x8b\x08\x00",
     b"PK\x03\x04", b"<html>", b"<!DOCTYPE", b"{", b"}", b"[", b"]", b'"', b"'", b"=", b",", b";", b":", b"#", b"\\",
     b"\\u", b"\\ud800", b"\\x00", b"%00", b"%", b"%ff", b"&", b"+", b"-", b"e", b"E400", b"9999999999", b"null", b"NaN",
     b'"""', b"'''", b"[[", b"]]", b"\t", b" ",

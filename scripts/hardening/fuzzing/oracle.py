@@ -46,6 +46,8 @@ class Target:
         What is wrong with an answer; empty where nothing is.
     share : float
         How many inputs it gets, beside the others.
+    seconds : float
+        Processor time for one input [s].
     """
 
     name: str
@@ -55,6 +57,7 @@ class Target:
     errors: tuple[type[BaseException], ...]
     check: Callable[[object], str] = lambda found: ""
     share: float = 1.0
+    seconds: float = SECONDS
 
 
 @dataclass(frozen=True)
@@ -66,10 +69,10 @@ class Fault:
     says: str
 
 
-def judge(target: Target, data: bytes, seconds: float = SECONDS) -> Fault | None:
+def judge(target: Target, data: bytes) -> Fault | None:
     """What is wrong with how a reader took these bytes; None when it kept its promise."""
     try:
-        with cut_off(seconds):
+        with cut_off(target.seconds):
             found = target.read(data)
             wrong = target.check(found)
     except target.errors as error:
@@ -80,7 +83,7 @@ def judge(target: Target, data: bytes, seconds: float = SECONDS) -> Fault | None
             else None
         )
     except TooLong as error:
-        return Fault("hang", _place(error), f"no answer within {seconds:g} s of processor time")
+        return Fault("hang", _place(error), f"no answer within {target.seconds:g} s of processor time")
     except MemoryError as error:
         return Fault("memory", _place(error), f"more than {MEMORY // 2**20} MB for {len(data):,} bytes")
     except Exception as error:

@@ -26,13 +26,15 @@ FORMS: dict[str, dict[str, str]] = {
     "/tell/irrigated": {"area": "front", "on": "2026-09-21", "at": "06:10", "depth": "0.5"},
     "/tell/missed": {"task": TASK, "on": "2026-09-20", "note": "rain"},
     "/tell/cover": {"task": TASK, "on": "2026-09-20", "cover": "12", "untreated": "30"},
-    "/tell/done": {"task": TASK, "on": "2026-09-20", "began": "17:05", "ended": "17:27", "amount": "4.8", "size": "3200",
+    "/tell/done": {"task": TASK, "on": "2026-09-20", "began": "17:05", "ended": "17:27", "amount": "4.8",
+                   "size": "3200",
                    "who": "householder", "note": "mild", "as_it_happened": "yes"},
     "/start": {"task": TASK, "taken": "06:55", "wind": "4", "gust": "6", "beaufort": "2", "wind_from": "180",
                "temperature": "60", "humidity": "60", "smoke": "drifts", "leaves_dry": "yes", "people_away": "yes",
                "windows_closed": "yes", "sprayer_clean": "yes"},
 }  # fmt: skip
-_HEADERS = ("Host", "Origin", "Cookie", "Accept", "If-None-Match", "Range", "Content-Type", "Content-Length", "X-Forwarded-For",
+_HEADERS = ("Host", "Origin", "Cookie", "Accept", "If-None-Match", "Range", "Content-Type", "Content-Length",
+            "X-Forwarded-For",
             "Sec-Fetch-Site", "Authorization", "Referer", "Accept-Language", "Transfer-Encoding")  # fmt: skip
 
 
@@ -171,7 +173,8 @@ def _headers(data: bytes):
 
 def _headers_seeds() -> list[bytes]:
     lines = ("Host: localhost", "Origin: http://localhost", "Sec-Fetch-Site: same-origin", "Accept: text/html",
-             'If-None-Match: W/"abc"', "Cookie: advisor_units=metric", "Content-Type: application/x-www-form-urlencoded",
+             'If-None-Match: W/"abc"', "Cookie: advisor_units=metric",
+             "Content-Type: application/x-www-form-urlencoded",
              "Authorization: Bearer abc", "Range: bytes=0-1", "Referer: http://localhost/tell")  # fmt: skip
     return ["\n".join(lines).encode()]
 
@@ -213,8 +216,10 @@ def _encoded(fields: dict[str, str]) -> bytes:
 
 def _addresses() -> list[bytes]:
     found = [*PAGES, *("/index.json" if one == "/" else f"{one}.json" for one in PAGES)]
-    found += ["/calendar.ics", "/healthz", "/readyz", "/units/metric?back=/tell", "/day/2026-09-23?at=17:00", "/static/page.css",
-              f"/start?task={TASK}&card=x", f"/tell?task={TASK}&began=17:00&kept=x", "/openapi.json", "/index.json?units=us"]  # fmt: skip
+    found += ["/calendar.ics", "/healthz", "/readyz", "/units/metric?back=/tell", "/day/2026-09-23?at=17:00",
+              "/static/page.css",
+              f"/start?task={TASK}&card=x", f"/tell?task={TASK}&began=17:00&kept=x", "/openapi.json",
+              "/index.json?units=us"]  # fmt: skip
     return [one.encode() for one in found]
 
 

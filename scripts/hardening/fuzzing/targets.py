@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 
+from hardening.fuzzing.far_targets import far_targets
 from hardening.fuzzing.file_targets import file_targets
 from hardening.fuzzing.oracle import Target
 from hardening.fuzzing.page_targets import page_targets
@@ -13,4 +14,4 @@ from hardening.fuzzing.weather_targets import weather_targets
 @cache
 def targets() -> dict[str, Target]:
     """Every reader by its name."""
-    return {one.name: one for one in (*weather_targets(), *file_targets(), *page_targets())}
+    return {one.name: one for one in (*weather_targets(), *file_targets(), *page_targets(), *far_targets())}

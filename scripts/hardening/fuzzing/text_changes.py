@@ -10,12 +10,20 @@ from hardening.fuzzing import odd
 
 #: values of TOML that a household never writes
 _TOML = (
-    "nan", "inf", "-inf", "+1", "1e400", "0x" + "F" * 6000, "9" * 5000, "0b1", "0o7", "-0", "true", "false", "[]", "{}", "[[]]",
+    "nan", "inf", "-inf", "+1", "1e400", "0x" + "F" * 6000, "9" * 5000, "0b1", "0o7", "-0", "true", "false",
+    "[]", "{}", "[[]]",
     "[1, \"a\"]", "[{}]", "{a = 1}", "[" * 300 + "]" * 300, "[" * 3000 + "]" * 3000, "{a=" * 300 + "1" + "}" * 300,
     "2026-09-21", "0001-01-01", "9999-12-31", "2026-09-21T12:00:00Z", "0001-01-01T00:00:00+14:00", "07:32:00",
     "23:59:59.999999", "2026-02-30", '""', "''", '"""\n"""', "'''a'b'''", '"\\u0000"', '"\\ud800"', '"\\U00110000"',
     '"""a\\\n  b"""""', "'''''a'''''", '"a\\"]#b"', "1.", ".5", "1__0", "bare", "", "[1,,2]", '["a",\n#x\n"b",]',
 )  # fmt: skip
+_NUMBERS = re.compile(r"\d{4}-\d\d-\d\d|\d+(?:\.\d+)?")
+_NEAR = ("0", "1", "2", "3", "7", "12", "23", "24", "45", "59", "60", "89.99", "90", "100", "179.9", "180",
+         "365", "1000", "5280",
+         "99999", "0.0001", "0.5", "1e-9", "-0", "-1", "-40")  # fmt: skip
+_DATES = ("0001-01-01", "1582-10-15", "1970-01-01", "2024-02-29", "2026-03-08", "2026-09-20", "2026-09-21",
+          "2026-09-22",
+          "2026-11-01", "2100-02-28", "9999-12-31")  # fmt: skip
 
 
 def toml(chance: Random, data: bytes, others: list[bytes]) -> bytes:
@@ -23,8 +31,10 @@ def toml(chance: Random, data: bytes, others: list[bytes]) -> bytes:
     lines = data.decode("utf-8", "replace").split("\n")
     for _ in range(chance.choice((1, 1, 1, 2, 4))):
         at = chance.randrange(len(lines))
-        kind = chance.randrange(11)
-        if kind <= 3 and "=" in lines[at]:
+        kind = chance.randrange(16)
+        if kind >= 11:
+            lines[at] = near(chance, lines[at])
+        elif kind <= 3 and "=" in lines[at]:
             key = lines[at].partition("=")[0]
             lines[at] = f"{key}= {_toml_value(chance)}"
         elif kind == 4:
@@ -50,6 +60,15 @@ def toml(chance: Random, data: bytes, others: list[bytes]) -> bytes:
     return ending.join(lines)[: odd.LONGEST].encode("utf-8", "surrogatepass")
 
 
+def near(chance: Random, text: str) -> str:
+    """The text with one of its dates or numbers replaced, so that most readers still take it."""
+    found = list(_NUMBERS.finditer(text))
+    if not found:
+        return text
+    one = chance.choice(found)
+    return text[: one.start()] + chance.choice(_DATES if "-" in one[0] else _NEAR) + text[one.end() :]
+
+
 def _toml_value(chance: Random) -> str:
     return chance.choice(_TOML) if chance.random() < 0.5 else _quoted(odd.text(chance))
 
@@ -65,8 +84,10 @@ def table(chance: Random, data: bytes, others: list[bytes]) -> bytes:
     for _ in range(chance.choice((1, 1, 1, 2, 4))):
         at = chance.randrange(len(rows))
         column = chance.randrange(len(rows[at])) if rows[at] else 0
-        kind = chance.randrange(11)
-        if kind <= 4 and rows[at]:
+        kind = chance.randrange(14)
+        if kind >= 11 and rows[at]:
+            rows[at][column] = near(chance, rows[at][column])
+        elif kind <= 4 and rows[at]:
             cell = odd.text(chance)
             rows[at][column] = chance.choice(
                 (cell, cell, f'"{cell}"', f'"{cell}', f'{cell}"', f'"a""{cell}"')

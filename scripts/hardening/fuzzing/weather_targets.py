@@ -40,7 +40,7 @@ def _recorded(body: dict) -> dict:
 
 
 @cache
-def _seeds(name: str) -> list[bytes]:
+def weather_seeds(name: str) -> list[bytes]:
     short = {"days": 1}
     meteo = bodies.open_meteo_body(*_PLACE, NOW, past_days=0, days=1)
     problem = {"correlationId": "x", "title": "Not Found", "type": "https://api.weather.gov/problems/InvalidPoint",
@@ -188,7 +188,9 @@ def weather_targets() -> list[Target]:
     """Three services: forecasts, and what leads to them or stands beside them."""
 
     def target(name, read, check, share=1.0):
-        return Target(name, lambda: _seeds(name), json_changes.changed, read, (WeatherError,), check, share)
+        return Target(
+            name, lambda: weather_seeds(name), json_changes.changed, read, (WeatherError,), check, share
+        )
 
     return [
         target("open-meteo", _answer, forecasts_fault, 1.5),
