@@ -14,8 +14,8 @@ from advisor.sequence import Room, room_left, soonest_follow_up
 #: where a label does not say [h]: from spray to seed four weeks, from mowing to spray and back two days, dry leaves for
 #: an hour, and a day without rain for planning. Common practice, no source.
 USUAL_SEEDING_WAIT, USUAL_DRY_BEFORE, USUAL_RAINFAST = 28 * 24.0, 1.0, 24.0
-#: mowings before new grass may be sprayed, and how many days they take. Common practice, no source.
-MOWINGS_OF_NEW_GRASS, DAYS_OF_FOUR_MOWINGS = 4, 42
+#: how long the four mowings take that new grass is given before it may be sprayed [days]. Common practice, no source.
+DAYS_OF_FOUR_MOWINGS = 42
 
 
 @dataclass(frozen=True, slots=True)

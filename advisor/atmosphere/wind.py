@@ -188,23 +188,6 @@ def gust_estimate(wind_speed, factor=GUST_FACTOR):
     return (speed * np.maximum(ratio, 1.0))[()]
 
 
-def effective_gust(gust, wind):
-    """The larger of gust and mean wind, for providers' gusts are at times below their mean (definition).
-
-    Parameters
-    ----------
-    gust, wind : numeric
-        Gust and mean wind at the same height. [m/s]
-
-    Returns
-    -------
-    numeric
-        Gust to compare with a limit; NaN where either is unknown. [m/s]
-    """
-    highest, mean = as_floats(gust, wind)
-    return np.maximum(highest, mean)[()]
-
-
 def angle_between(direction_a, direction_b):
     """Smallest angle between two directions (plane geometry).
 

@@ -11,7 +11,7 @@ from advisor.messages.cautions import cautions
 from advisor.mix.loads import Load
 from advisor.mix.measures import Amount
 from advisor.mix.plan import MixPlan, MixRefused
-from advisor.model import Household, label_dimension
+from advisor.model import Household
 
 SCHEMA_ID = "advisor.mix/1"
 
@@ -83,7 +83,7 @@ def plan_lines(plan: MixPlan, system: str, calibrated: datetime | None, width: i
             f"Mix for {area.name} ({where}): {label.product}, registration {label.registration_number}", width
         )
     ]
-    dimension = label_dimension("rate", label.formulation)
+    dimension = label.dimension_of("rate")
     rows = [("rate", f"{units.show(plan.rate, dimension, system)} ({plan.because})")]
     if plan.carrier_rate is not None:
         known = f"calibrated {calibrated.date().isoformat()}" if calibrated else "as lawn.toml says"

@@ -13,8 +13,8 @@ from advisor import units
 from advisor.clock import iso
 from advisor.lawn_work import USUAL_MOWING_WAIT
 from advisor.messages.cautions import SHORT_CAUTION
-from advisor.mix.plan import label_rate
-from advisor.model import Area, Household, Label, Task, Treatment, label_dimension
+from advisor.mix.allowed import label_rate
+from advisor.model import Area, Household, Label, Task, Treatment
 from advisor.planning import BackwardPlan, PassPlan, day_for_seed, seeding_wait
 from advisor.season import planned_rate
 from advisor.sequence import Room, progress, wanted_days
@@ -80,7 +80,7 @@ def _label_rows(household: Household, one: Standing, system: str) -> list[tuple[
     task = one.task
     if task is not None:
         rate = planned_rate(task)
-        dimension = label_dimension("rate", label.formulation)
+        dimension = label.dimension_of("rate")
         highest = label_rate(label, one.area)
         words = "not stated by the label file" if rate is None else units.show(rate, dimension, system)
         if rate is not None and highest is not None and rate < label.limits.get("rate", rate) * (1.0 - 1e-9):

@@ -10,7 +10,7 @@ from datetime import datetime
 from advisor import units
 from advisor.compass import point_of
 from advisor.messages.mix_text import water
-from advisor.model import Household, Record, label_dimension
+from advisor.model import Household, Record
 from advisor.recording.deadlines import HIRE_REMINDERS, RETENTION, deadlines
 from advisor.recording.details import WeatherThen
 from advisor.recording.elements import CHECK_YOUR_STATE, completeness
@@ -67,14 +67,14 @@ def amount_words(record: Record, household: Household) -> str:
     if record.amount is None:
         return ""
     label = label_of(household, record)
-    dimension = "mass" if label is not None and label.formulation != "liquid" else "volume"
+    dimension = "volume" if label is None else label.amount_dimension
     return units.show(record.amount, dimension, household.units)
 
 
 def _rate(record: Record, label, system: str) -> str:
     if record.amount is None or not record.size:
         return ""
-    dimension = label_dimension("rate", "liquid" if label is None else label.formulation)
+    dimension = "volume_rate" if label is None else label.dimension_of("rate")
     return units.show(record.amount / record.size, dimension, system)
 
 

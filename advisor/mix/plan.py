@@ -13,10 +13,11 @@ from dataclasses import dataclass
 
 from advisor import units
 from advisor.errors import Problem, UsageError
+from advisor.mix.allowed import SeasonUse, adjuvant_problems, label_problems, label_rate, season_problems
 from advisor.mix.arithmetic import area_covered
 from advisor.mix.loads import Load, Recipe, cut_into_loads
 from advisor.mix.measures import Measure, read_measures
-from advisor.model import REQUIRED_LABEL_FIELDS, Area, Household, Label, Sprayer, Treatment, label_dimension
+from advisor.model import Area, Household, Label, Sprayer, Treatment
 
 _EPS = 1e-9
 
@@ -52,7 +53,7 @@ class MixPlan:
 
     @property
     def dimension(self) -> str:
-        return "volume" if self.label.formulation == "liquid" else "mass"
+        return self.label.amount_dimension
 
     @property
     def spot(self) -> bool:
@@ -78,29 +79,6 @@ class MixPlan:
     def adjuvant(self) -> float:
         """Adjuvant as the measure shows it, over all loads [mL]."""
         return math.fsum(load.adjuvant.shown for load in self.loads if load.adjuvant is not None)
-
-
-@dataclass(frozen=True, slots=True)
-class SeasonUse:
-    """What the label's year has seen on an area before this pass: product [mL/m² or g/m²] and passes."""
-
-    product: float = 0.0
-    passes: int = 0
-
-
-def label_rate(label: Label, area: Area) -> tuple[float, str] | None:
-    """The most that the label lets one pass put on this turf, and where that comes from; None where it is blank."""
-    stated = [
-        (label.limits[name], f"the label's {name.replace('_', ' ')}")
-        for name in ("rate", "maximum_per_application")
-        if name in label.limits
-    ]
-    if len(stated) < 2:
-        return None
-    stated += [
-        (label.turf_rates[one], f"the label's rate for {one}") for one in area.turf if one in label.turf_rates
-    ]
-    return min(stated, key=lambda pair: pair[0])
 
 
 def plan_mix(
@@ -141,17 +119,55 @@ def plan_mix(
     dry = label.formulation == "granule"
     carrier = None if dry else (carrier_rate if carrier_rate is not None else sprayer.carrier_rate)
     problems = [
-        *_label_problems(label, area, household.units),
+        *label_problems(label, area),
         *_sprayer_problems(label, sprayer, carrier),
-        *_adjuvant_problems(label, adjuvant),
+        *adjuvant_problems(label, adjuvant),
     ]
-    if measures is None:
+    measures = _measures(measures, sprayer, problems)
+    size = _sprayed_size(treatment, area, sprayed, batch, carrier, problems, household.units)
+    highest = label_rate(label, area)
+    rate, because = _planned(treatment, highest, label, problems)
+    if used is not None and rate is not None:
+        problems += season_problems(label, rate, used, household.units)
+    if problems:
+        raise MixRefused(f"no mix for {area.name}", problems=problems)
+    share = label.limits.get("adjuvant_share") if label.adjuvant == "required" or adjuvant else None
+    recipe = Recipe(rate, highest[0], carrier, label.amount_dimension, share, measures)
+    loads = cut_into_loads(size, sprayer.tank, recipe)
+    if isinstance(loads, list):
+        raise MixRefused(f"no mix for {area.name}", problems=loads)
+    left_out = label.adjuvant == "allowed" and share is None
+    return MixPlan(
+        treatment=treatment,
+        area=area,
+        label=label,
+        sprayer=sprayer,
+        rate=rate,
+        ceiling=highest[0],
+        because=because,
+        sprayed=size,
+        carrier_rate=carrier,
+        loads=loads,
+        adjuvant_share=share,
+        adjuvant_left_out="the label allows one; it is left out unless you ask for it" if left_out else "",
+        batch=batch is not None,
+    )
+
+
+# what stands in the way -------------------------------------------------------------------------------------------
+
+
+def _measures(
+    given: Sequence[Measure] | None, sprayer: Sprayer, problems: list[Problem]
+) -> Sequence[Measure]:
+    """What the product is measured with, by the sprayer's entry where none is given; adds why there is none."""
+    if given is None:
         try:
-            measures = read_measures(sprayer.measure)
+            given = read_measures(sprayer.measure)
         except UsageError as error:
             problems += error.problems
-            measures = ()
-    if not measures and not any("measure" in problem.what for problem in problems):
+            return ()
+    if not given:
         problems.append(
             Problem(
                 f'what the product is measured with is not stated for "{sprayer.id}"',
@@ -159,61 +175,7 @@ def plan_mix(
                 'write measure = "measuring cylinder, steps of 0.1 fl oz" in its table of lawn.toml',
             )
         )
-    size = _sprayed_size(treatment, area, sprayed, batch, carrier, problems, household.units)
-    highest = label_rate(label, area)
-    rate, because = _planned(treatment, highest, label, household.units, problems)
-    if used is not None and rate is not None:
-        problems += _season_problems(label, rate, used, household.units)
-    if problems:
-        raise MixRefused(f"no mix for {area.name}", problems=problems)
-    share = label.limits.get("adjuvant_share") if label.adjuvant == "required" or adjuvant else None
-    dimension = "volume" if label.formulation == "liquid" else "mass"
-    loads = cut_into_loads(size, sprayer.tank, Recipe(rate, highest[0], carrier, dimension, share, measures))
-    if isinstance(loads, list):
-        raise MixRefused(f"no mix for {area.name}", problems=loads)
-    left_out = (
-        "the label allows one; it is left out unless you ask for it"
-        if (label.adjuvant == "allowed" and share is None)
-        else ""
-    )
-    return MixPlan(
-        treatment,
-        area,
-        label,
-        sprayer,
-        rate,
-        highest[0],
-        because,
-        size,
-        carrier,
-        loads,
-        share,
-        left_out,
-        batch is not None,
-    )
-
-
-# what stands in the way -------------------------------------------------------------------------------------------
-
-
-def _label_problems(label: Label, area: Area, system: str) -> list[Problem]:
-    where, problems = label.source_file, []
-    for name in label.blank:
-        says = REQUIRED_LABEL_FIELDS[name][1]
-        problems.append(
-            Problem(f'the label file leaves "{name}" blank ({says})', where, "copy it from the label")
-        )
-    if "turf_species" not in label.blank:
-        missing = label.unlisted(area.turf)
-        if missing:
-            problems.append(
-                Problem(
-                    f"the label does not list {', '.join(missing)}, which {area.name} holds",
-                    where,
-                    "another product, or no treatment of this area",
-                )
-            )
-    return problems
+    return given
 
 
 def _sprayer_problems(label: Label, sprayer: Sprayer, carrier: float | None) -> list[Problem]:
@@ -229,37 +191,6 @@ def _sprayer_problems(label: Label, sprayer: Sprayer, carrier: float | None) -> 
                 f'how much "{sprayer.id}" puts out is not known',
                 "",
                 f"calibrate it with water: advisor mix calibrate {sprayer.id}",
-            )
-        ]
-    return []
-
-
-def _adjuvant_problems(label: Label, wanted: bool) -> list[Problem]:
-    if label.adjuvant == "forbidden" and wanted:
-        return [Problem("the label forbids an adjuvant", label.source_file, "leave it out")]
-    if label.adjuvant == "unstated" and wanted:
-        return [
-            Problem(
-                "the label file says nothing of an adjuvant, which means none",
-                label.source_file,
-                'read the label; if it allows one, write adjuvant = "allowed" and adjuvant_share',
-            )
-        ]
-    needed = label.adjuvant == "required" or (label.adjuvant == "allowed" and wanted)
-    if needed and label.formulation == "granule":
-        return [
-            Problem(
-                "an adjuvant has no place with a granule that is spread dry",
-                label.source_file,
-                "read the label again",
-            )
-        ]
-    if needed and not label.limits.get("adjuvant_share", 0.0) > 0.0:
-        return [
-            Problem(
-                "how much adjuvant the label wants is not stated",
-                label.source_file,
-                'copy it: adjuvant_share = "0.25 percent"',
             )
         ]
     return []
@@ -298,7 +229,10 @@ def _sprayed_size(treatment, area, sprayed, batch, carrier, problems, system) ->
     return min(covers, size)
 
 
-def _planned(treatment, highest, label: Label, system: str, problems) -> tuple[float | None, str]:
+def _planned(
+    treatment: Treatment, highest: tuple[float, str] | None, label: Label, problems: list[Problem]
+) -> tuple[float | None, str]:
+    """The rate of this mix and where it comes from; adds why there is none."""
     if highest is None:
         if "rate" not in label.blank and "maximum_per_application" not in label.blank:
             problems.append(
@@ -313,42 +247,3 @@ def _planned(treatment, highest, label: Label, system: str, problems) -> tuple[f
         treatment.rate,
         "the treatment's rate, the lowest of its areas or your own; the label allows more here",
     )
-
-
-def _season_problems(label: Label, rate: float, used: SeasonUse, system: str) -> list[Problem]:
-    dimension = label_dimension("rate", label.formulation)
-    problems = []
-    most = label.limits.get("maximum_per_year")
-    if most is not None and not used.product + rate <= most * (1.0 + 1e-6):
-        past, this, limit = (units.show(one, dimension, system) for one in (used.product, rate, most))
-        problems.append(
-            Problem(
-                f"this label year has seen {past}; {this} more would pass the label's {limit}",
-                "",
-                "no further pass before the next label year",
-            )
-        )
-    for ingredient in label.active_ingredients:
-        strength, limit = ingredient.acid_equivalent, ingredient.maximum_per_year
-        if strength is None or limit is None:
-            continue
-        total = (used.product + rate) * strength / 1000.0
-        if not total <= limit * (1.0 + 1e-6):
-            shown, most_shown = (units.show(one, "mass_rate", system) for one in (total, limit))
-            problems.append(
-                Problem(
-                    f"{ingredient.name} would come to {shown} in this label year; the label allows {most_shown}",
-                    label.source_file,
-                    "no further pass before the next label year",
-                )
-            )
-    passes = label.limits.get("maximum_passes_per_year")
-    if passes is not None and used.passes + 1 > passes:
-        problems.append(
-            Problem(
-                f"this label year has seen {used.passes} passes, and the label allows {passes:g}",
-                "",
-                "no further pass before the next label year",
-            )
-        )
-    return problems

@@ -64,6 +64,15 @@ class Label:
     #: (month, day) on which the label's year begins
     year_starts: tuple[int, int] = (1, 1)
 
+    @property
+    def amount_dimension(self) -> str:
+        """What an amount of the product is: a volume, or a mass where it is weighed."""
+        return "volume" if self.formulation == "liquid" else "mass"
+
+    def dimension_of(self, name: str) -> str:
+        """Dimension of one of the label's own quantities."""
+        return label_dimension(name, self.formulation)
+
     def is_called(self, name: str) -> bool:
         """Whether a name is the product's, however it is written."""
         return name.strip().casefold() == self.product.strip().casefold()

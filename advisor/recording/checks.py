@@ -14,8 +14,8 @@ from datetime import datetime, timedelta
 from advisor import units
 from advisor.clock import iso
 from advisor.errors import did_you_mean
-from advisor.mix.plan import label_rate
-from advisor.model import Household, Label, Record, label_dimension
+from advisor.mix.allowed import label_rate
+from advisor.model import Household, Label, Record
 from advisor.recording.details import Details
 from advisor.recording.elements import completeness
 from advisor.recording.season import season_use
@@ -131,7 +131,7 @@ def _amounts(household: Household, record: Record, label: Label | None):
     if most is None:
         return
     if record.amount / size > most[0] * (1.0 + TOLERANCE):
-        dimension = label_dimension("rate", label.formulation)
+        dimension = label.dimension_of("rate")
         put, allowed = (
             units.show(one, dimension, household.units) for one in (record.amount / size, most[0])
         )
@@ -195,7 +195,7 @@ def _season(household: Household, record: Record, label: Label, ledger: Sequence
         return
     total = used.product + record.amount / (record.size or area.size)
     if total > most * (1.0 + _TOTALS):
-        dimension = label_dimension("rate", label.formulation)
+        dimension = label.dimension_of("rate")
         put, allowed = (units.show(one, dimension, household.units) for one in (total, most))
         yield Fault("season-total", f"it brings the label year to {put}, and the label allows {allowed}",
                     "check the amount")  # fmt: skip

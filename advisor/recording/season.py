@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from datetime import datetime
 
-from advisor.mix.plan import SeasonUse
+from advisor.mix.allowed import SeasonUse
 from advisor.model import Area, Household, Label, Record, Task, Treatment
 from advisor.season import label_of, label_year, records_of_year
 

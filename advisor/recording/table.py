@@ -67,7 +67,7 @@ def row_object(row: Row, household: Household, others: Sequence[Record] = ()) ->
         "size_m2": record.size,
         "who": record.who,
         "note": record.note,
-        "amount_unit": None if label is None else ("mL" if label.formulation == "liquid" else "g"),
+        "amount_unit": None if label is None else ("mL" if label.amount_dimension == "volume" else "g"),
         "rate_per_m2": record.amount / record.size if known else None,
         "registration_number": details.registration_number,
         "restricted_use": details.restricted_use,

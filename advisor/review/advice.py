@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from advisor.mix.plan import SeasonUse
+from advisor.mix.allowed import SeasonUse
 from advisor.model import Record, Task
 from advisor.review.response import PULL_UP_TO, SPOT_UP_TO, Response, Timetable
 from advisor.review.weather import AT_RISK, BROKEN, UNKNOWN, WeatherReview

@@ -9,7 +9,7 @@ from typing import Literal
 
 from advisor.growth.weeds import Weed
 from advisor.model import Area, Label
-from advisor.sequence.season import weeds_of
+from advisor.sequence.season import months_at, weeds_of
 
 Kind = Literal["treat", "spot", "pull by hand", "no selective option", "wait", "ask the label"]
 #: weeds that cover less of the lawn than this are sooner pulled than sprayed, and less than that sprayed in spots only
@@ -73,7 +73,7 @@ def _answer(
         return _before_it_comes_up(weed, today, southern)
     if label.stages and stage and stage not in label.stages:
         return Answer(name, "wait", f"it is at the stage {stage}; the label names {_listed(label.stages)}")
-    months = _months(weed.treat, southern)
+    months = months_at(weed.treat, southern)
     if not stage and today.month not in months:
         return Answer(name, "wait", f"it is treated best in {_named(months)}; look at its stage on the spot")
     if cover is not None and cover < HAND_BELOW:
@@ -91,15 +91,11 @@ def _answer(
 
 
 def _before_it_comes_up(weed: Weed, today: date, southern: bool) -> Answer:
-    months = _months(weed.germinates, southern)
+    months = months_at(weed.germinates, southern)
     if today.month in months:
         why = f"it comes up in {_named(months)}: what is up already is not reached by a product that works in the soil"
         return Answer(weed.common_name, "wait", why)
     return Answer(weed.common_name, "treat", f"before it comes up, in {_named(months)}")
-
-
-def _months(months: Sequence[int], southern: bool) -> list[int]:
-    return sorted((month + 5) % 12 + 1 for month in months) if southern else sorted(months)
 
 
 def _named(months: Sequence[int]) -> str:

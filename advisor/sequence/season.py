@@ -30,7 +30,12 @@ def months_to_treat(weeds: Sequence[Weed], southern: bool) -> list[int]:
     counts = {month: sum(month in weed.treat for weed in weeds) for month in range(1, 13)}
     most = max(counts.values())
     months = [month for month, count in counts.items() if count == most]
-    return sorted((month + 5) % 12 + 1 for month in months) if southern else months
+    return months_at(months, southern)
+
+
+def months_at(months: Sequence[int], southern: bool) -> list[int]:
+    """Months of the table of weeds as they fall at a site, in order; half a year later in the south."""
+    return sorted((month + 5) % 12 + 1 for month in months) if southern else sorted(months)
 
 
 def next_season(task: Task, now: datetime) -> tuple[date, str]:

@@ -323,7 +323,6 @@ CATALOGUE = (
         {"stability_class": 5.0},
     ),
     Entry("gust_estimate", wind.gust_estimate, _numbers("wind_speed")),
-    Entry("effective_gust", wind.effective_gust, _numbers("gust", "wind")),
     Entry("angle_between", wind.angle_between, _numbers("direction_a", "direction_b"), single=1e-4),
     Entry("direction_toward", wind.direction_toward, _numbers("wind_direction")),
     Entry("direction_unless_calm", wind.direction_unless_calm, _numbers("wind_direction", "wind_speed")),

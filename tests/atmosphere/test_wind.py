@@ -46,12 +46,6 @@ def test_a_gust_is_never_below_the_mean(speed, factor):
     assert wind.gust_estimate(speed) >= speed
 
 
-def test_effective_gust_is_the_larger_and_unknown_when_either_is():
-    # Source: providers' gusts are at times below their mean wind (observed in forecasts).
-    assert wind.effective_gust(4.0, 5.0) == 5.0 and wind.effective_gust(9.0, 5.0) == 9.0
-    assert np.isnan(wind.effective_gust(np.nan, 5.0)) and np.isnan(wind.effective_gust(9.0, np.nan))
-
-
 @given(ANGLE, ANGLE, st.integers(-3, 3))
 def test_angle_is_symmetric_small_and_blind_to_whole_turns(first, second, turns):
     # Source: plane geometry.

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from advisor.mix.plan import SeasonUse
+from advisor.mix.allowed import SeasonUse
 from advisor.review.advice import NONE, NOT_ALLOWED, PULL, SPOT, TOO_EARLY, WHOLE, advise
 from advisor.review.response import (
     ABBOTT,
