@@ -98,12 +98,14 @@ def record(common, withdraw, reason, corrects, as_it_happened, dry_run, **given)
     faults = check_record(household, made, details, others, common.now)
     _refuse(faults, as_it_happened)
     details = replace(details, as_it_happened=bool(faults), flags=tuple(fault.what for fault in faults))
+    link = None
     if not dry_run:
         from advisor.store import Store, records
 
         with Store.open(common.database) as store:
             made = records.add(store, made, written_at=common.now, extra=to_extra(details), corrects=corrects)
-    _tell(common, household, made, details, others, corrects, dry_run)
+            link = records.find(store, made.id).link
+    _tell(common, household, made, details, others, corrects, dry_run, link)
 
 
 def _refuse(faults, as_it_happened):
@@ -289,11 +291,11 @@ def _withdraw(common, household, record_id, reason, dry_run):
     )
 
 
-def _tell(common, household, made, details, others, corrects, dry_run):
+def _tell(common, household, made, details, others, corrects, dry_run, link):
     from advisor.messages.record_text import written_text
     from advisor.recording.table import Row, row_object
 
-    row = Row(made, details, None if dry_run else common.now, corrects)
+    row = Row(made, details, None if dry_run else common.now, corrects, link=link)
     if common.as_json:
         whole = {
             "schema": "advisor.record/1",

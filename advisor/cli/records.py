@@ -34,9 +34,9 @@ from advisor.errors import InvalidFile, Problem, UsageError
 def records(ctx, common, form, area, since, everything, verify, expect):
     """List the passes that were made, oldest first; --json and --format csv for programs.
 
-    --verify works out the link of every record anew and exits with 1 where one does not fit. A chain alone shows
-    changes only to those who did not work out all links anew, and not that the newest records are gone: for that,
-    keep the head that --verify prints somewhere else, on paper or in a mail, and give it back with --expect.
+    --verify works out the link of every record anew and exits with 1 where one does not fit. A chain alone cannot
+    show that the newest records are gone, or that somebody worked out all links anew: for that, keep the head that
+    --verify prints somewhere else, on paper or in a mail, and give it back with --expect.
     """
     if ctx.invoked_subcommand is not None:
         ctx.obj = common

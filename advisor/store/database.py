@@ -18,8 +18,9 @@ from pathlib import Path
 from advisor.errors import Problem, StoreError
 from advisor.store import chain, copies
 from advisor.store import migrations as steps
-from advisor.store.faults import explain, explained, file_explained
+from advisor.store.faults import explained, file_explained
 from advisor.store.migrations import MIGRATIONS, Migration
+from advisor.store.upgrading import bring_up_to_date
 
 #: how long a writer waits for its turn [s]
 BUSY_TIMEOUT = 5.0
@@ -78,7 +79,7 @@ class Store:
         try:
             with file_explained(store.path):
                 store.path.parent.mkdir(parents=True, exist_ok=True)
-                store._bring_up_to_date(store._connection())
+                bring_up_to_date(store._connection(), store.path, store._migrations)
         except BaseException:
             store.close()
             raise
@@ -323,43 +324,3 @@ class Store:
         steps.migrate(memory, self._migrations)
         memory.execute("PRAGMA query_only = ON")
         return memory
-
-    def _bring_up_to_date(self, connection: _Connection) -> None:
-        """Bring an older file up to date; a backup of it is made first, while nobody else can write."""
-        known = len(self._migrations)
-        steps.refuse_foreign(connection, self.path, known)
-        if steps.version_of(connection) == known:
-            return
-        connection.execute("PRAGMA synchronous = FULL")
-        connection.execute("BEGIN IMMEDIATE")
-        try:
-            # somebody else may have done it meanwhile
-            steps.refuse_foreign(connection, self.path, known)
-            if not steps.is_empty(connection) and steps.version_of(connection) < known:
-                copies.keep_before(self.path, steps.version_of(connection))
-            steps.apply_steps(connection, self._migrations)
-            connection.execute("COMMIT")
-        except BaseException as error:
-            if connection.in_transaction:
-                connection.execute("ROLLBACK")
-            if not isinstance(error, (sqlite3.Error, StoreError)):
-                raise
-            why = explain(error, "") if isinstance(error, sqlite3.Error) else error
-            raise StoreError(
-                f"the database could not be brought up to date ({why.what})",
-                where=why.where or str(self.path),
-                hint=why.hint if isinstance(error, StoreError) or _passes(error) else _REPORT,
-            ) from error
-        finally:
-            connection.execute("PRAGMA synchronous = NORMAL")
-
-
-_REPORT = "it is as it was before; use the earlier version of this program and report this"
-
-
-def _passes(error: sqlite3.Error) -> bool:
-    """Whether the fault lies with the disk or another program, not with a step."""
-    name = getattr(error, "sqlite_errorname", None) or ""
-    return name.startswith(
-        ("SQLITE_FULL", "SQLITE_IOERR", "SQLITE_BUSY", "SQLITE_READONLY", "SQLITE_CANTOPEN")
-    )

@@ -284,7 +284,7 @@ def refuse_foreign(connection: sqlite3.Connection, path: Path, known: int) -> No
             f"the database was written by a newer version of this program (tables of version {version}; "
             f"known here are those up to {known})",
             where=str(path),
-            hint=f"install the newer version, or go back to a backup: {path.name}.v{known}.bak",
+            hint=f"install the newer version, or go back to a backup: advisor restore {path.name}.v{known}.bak",
         )
 
 

@@ -8,6 +8,7 @@
 | the ledger can be opened | the backup's pages go into it in one transaction: other programs see all of it or nothing |
 | it cannot | its file is replaced by name, in one step |
 | what was told since the backup | is carried over, so that nobody is told twice |
+| the ledger is of a newer version | only where all in it is given up; kept aside as the bytes that it is |
 | what waited in the backup, where the present ledger cannot say whether it went out | is never sent: 'uncertain' |
 """
 
@@ -97,13 +98,15 @@ def _restore(backup: Path, database: Path, now: datetime, give_up_newer: bool) -
     state = _state(database)
     readable = state == "whole"
     newer = _newer(backup, database) if readable else ()
+    if state == "newer":
+        newer = ("all that this version cannot read",)
     if newer and not give_up_newer:
         raise StoreError(
-            f"the ledger holds {len(newer)} entries that the backup does not: {_listed(newer)}",
+            f"the ledger holds what the backup does not: {_listed(newer)}",
             where=str(database),
             hint="nothing was changed; add --give-up-newer to go back all the same (the ledger is kept aside)",
         )
-    kept = _keep_aside(database, now, readable) if state in ("whole", "damaged") else None
+    kept = _keep_aside(database, now, readable) if state != "missing" else None
     ready = database.with_name(database.name + ".restoring")
     _remove(ready)
     try:
@@ -123,19 +126,20 @@ def _restore(backup: Path, database: Path, now: datetime, give_up_newer: bool) -
     if result.problems:
         raise StoreError(f"the ledger is not whole after the restore: {result.problems[0].what}",
                          where=str(database), hint="check the disk; the backup is as it was")  # fmt: skip
-    return Restored(result, kept, carried, newer, state == "damaged")
+    return Restored(result, kept, carried, newer, state in ("damaged", "newer"))
 
 
-def _state(database: Path) -> Literal["missing", "whole", "damaged"]:
-    """What lies in the ledger's place. A ledger that is newer, another program's or in use is refused rather than taken
-    for damaged."""
+def _state(database: Path) -> Literal["missing", "whole", "damaged", "newer"]:
+    """What lies in the ledger's place. What is another program's or in use is refused rather than taken for damaged."""
     if not database.exists() or database.stat().st_size == 0:
         return "missing"
     with copies.reading(database) as connection:
         try:
-            steps.refuse_foreign(connection, database, len(steps.MIGRATIONS))
             if steps.is_empty(connection):
                 return "missing"
+            if steps.is_ours(connection) and steps.version_of(connection) > len(steps.MIGRATIONS):
+                return "newer"
+            steps.refuse_foreign(connection, database, len(steps.MIGRATIONS))
         except sqlite3.DatabaseError as error:
             if not is_damage(error):
                 raise

@@ -30,7 +30,9 @@ def tamper(home):
 @pytest.fixture
 def two(run, record):
     """Two records: a pass and its correction."""
-    first = record("--json").json["record"]["id"]
+    told = record("--json").json["record"]
+    assert len(told["link"]) == 64
+    first = told["id"]
     second = run("record", *FRONT, "--corrects", first, "--amount", "4.6 floz", "--json").json["record"]["id"]
     return first, second
 

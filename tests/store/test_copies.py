@@ -1,4 +1,4 @@
-"""Backups are whole or not there; going back to one loses nothing that was not given up, and tells nobody twice."""
+"""Backups are whole or not there, also of a ledger that is in use; what is wrong with a file is said."""
 
 import multiprocessing
 import os
@@ -7,62 +7,14 @@ import subprocess
 import sys
 import threading
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
-from advisor.errors import Busy, StoreError
-from advisor.model import Record
-from advisor.service.due import Schedule, changed_key, notice_key
-from advisor.store import Store, copies, faults, marks, notices, outbox, records
-from advisor.store.locking import FileLock
-from advisor.store.migrations import CHAINED_FROM, MIGRATIONS
-from advisor.store.notices import Notice
-from advisor.store.restoring import TOLD_MARKS, restore
-
-START = datetime(2026, 9, 21, 11, 15, tzinfo=UTC)
-RECORD = Record(
-    "front", "autumn", "Invented Mix", ("alpha",), START, START + timedelta(minutes=40), 120.5, 210.0
-)
-
-
-def note(kind="evening", day=20) -> Notice:
-    return Notice(kind, date(2026, 9, day), "front", "subject", "text", START)
-
-
-@pytest.fixture
-def path(tmp_path, now):
-    """A ledger with one record, one notice that was sent and one that waits."""
-    made = tmp_path / "home" / "advisor.db"
-    with Store.open(made) as store:
-        records.add(store, RECORD, written_at=now)
-        notices.put(store, note(), ["tape"], now)
-        settle(store, "sent", now)
-        notices.put(store, note("morning", 21), ["tape"], now)
-        marks.put(store, "notice:home:evening:2026-09-20", now)
-    return made
-
-
-def settle(store, state, now):
-    (row,) = outbox.listing(store, "waiting")
-    assert outbox.claim(store, row.id, now) and outbox.settle(store, row.id, state, now)
-
-
-def damage(path, at=0.5, size=6000):
-    with path.open("r+b") as file:
-        file.seek(int(path.stat().st_size * at))
-        file.write(b"\xa5" * size)
-
-
-def dump(path):
-    with copies.reading(path) as connection:
-        tables = [row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
-        return {
-            name: [tuple(row) for row in connection.execute(f"SELECT * FROM {name}")]
-            for name in sorted(tables)
-        }
-
+from advisor.errors import StoreError
+from advisor.store import Store, copies, faults, marks, records
+from advisor.store.migrations import MIGRATIONS
+from tests.store.copied import RECORD, damage, dump
 
 # -- writing
 
@@ -230,127 +182,3 @@ def test_a_row_whose_parent_is_gone_is_a_problem(path):
     connection.commit()
     connection.close()
     assert any("outbox" in one.what and "gone" in one.what for one in copies.examine(path).problems)
-
-
-# -- going back
-
-
-@pytest.fixture
-def saved(path, tmp_path):
-    return copies.write(path, tmp_path / "lawn.bak").path
-
-
-def test_going_back_to_the_same_changes_nothing_and_keeps_the_ledger_aside(path, saved, now):
-    before = dump(path)
-    done = restore(saved, path, now)
-    assert dump(path) == before and dump(done.kept_as) == before
-    assert (done.carried_over, done.given_up, done.blind) == (0, (), False)
-    assert done.ledger.records == 1 and done.ledger.breaks == ()
-    assert not list(path.parent.glob("*.restoring*"))
-
-
-def test_a_missing_ledger_is_put_back(path, saved, now):
-    before = dump(path)
-    path.unlink()
-    done = restore(saved, path, now)
-    assert done.kept_as is None and not done.blind
-    after = dump(path)
-    assert after.pop("outbox") != before.pop("outbox") and after == before
-
-
-def test_records_that_would_be_given_up_are_named_first(path, saved, now):
-    with Store.open(path) as store:
-        second = records.add(store, replace(RECORD, area="back"), written_at=now)
-    with pytest.raises(StoreError, match=f"record {second.id}") as caught:
-        restore(saved, path, now)
-    assert "--give-up-newer" in caught.value.hint and not list(path.parent.glob("*.bak"))
-    done = restore(saved, path, now, give_up_newer=True)
-    assert done.given_up == (f"record {second.id}",) and done.ledger.records == 1
-    assert copies.examine(done.kept_as).records == 2
-
-
-def test_what_was_told_since_stays_told(path, saved, now):
-    with Store.open(path) as store:
-        settle(store, "sent", now)  # it waited when the backup was made
-        notices.put(store, note("evening", 21), ["tape"], now)
-        settle(store, "sent", now)
-        notices.put(store, note("morning", 22), ["tape"], now)
-        marks.put(store, "notice:home:evening:2026-09-21", now)
-        marks.put(store, "pull:home", now)
-        told = [(one.notice_id, one.state) for one in outbox.listing(store)]
-    done = restore(saved, path, now)
-    assert done.carried_over == 2
-    with Store.open(path) as store:
-        assert sorted((one.notice_id, one.state) for one in outbox.listing(store)) == sorted(told)
-        assert "notice:home:evening:2026-09-21" in marks.with_prefix(store)
-        assert marks.get(store, "pull:home") is None  # its answers are not in the backup
-        assert notices.put(store, note("evening", 21), ["tape"], now) is None
-
-
-def test_a_damaged_ledger_is_kept_byte_for_byte_and_nothing_that_waited_is_sent(path, saved, now):
-    damage(path, 0.0)
-    spoilt = path.read_bytes()
-    done = restore(saved, path, now)
-    assert done.blind and done.kept_as.read_bytes() == spoilt
-    with Store.open(path) as store:
-        assert outbox.counts(store) == {"waiting": 0, "claimed": 0, "sent": 1, "failed": 0, "uncertain": 1}
-        assert len(records.current(store)) == 1
-
-
-def test_a_damaged_backup_is_refused_and_nothing_touched(path, saved, now):
-    before = path.read_bytes()
-    damage(saved, 0.5, 20_000)
-    with pytest.raises(StoreError, match="damaged") as caught:
-        restore(saved, path, now)
-    assert caught.value.hint and path.read_bytes() == before
-    assert sorted(one.name for one in path.parent.iterdir()) == ["advisor.db"]
-
-
-def test_a_backup_that_was_tampered_with_is_refused_unless_told(path, saved, now):
-    connection = sqlite3.connect(saved)
-    connection.executescript("DROP TRIGGER records_refuse_update; UPDATE records SET amount = 1.0")
-    connection.close()
-    with pytest.raises(StoreError, match="do not fit their chain") as caught:
-        restore(saved, path, now)
-    assert "--even-if-changed" in caught.value.hint
-    assert [one.row for one in restore(saved, path, now, even_if_changed=True).ledger.breaks] == [1]
-
-
-def test_the_backup_of_an_older_version_is_brought_up_to_date(tmp_path, path, now):
-    old = tmp_path / "old.bak"
-    with Store.open(old, migrations=MIGRATIONS[: CHAINED_FROM - 1]) as store:
-        marks.put(store, "a", now)
-    path.unlink()
-    done = restore(old, path, now)
-    assert done.ledger.version == len(MIGRATIONS) and copies.examine(old).version == CHAINED_FROM - 1
-
-
-def test_the_ledger_itself_is_no_backup(path, now):
-    with pytest.raises(StoreError, match="ledger itself"):
-        restore(path, path, now)
-
-
-def test_it_waits_for_no_delivery(path, saved, now):
-    lock = FileLock(path.with_name("advisor.db-delivery.lock"))
-    assert lock.acquire()
-    with pytest.raises(Busy, match="being delivered"):
-        restore(saved, path, now)
-    lock.release()
-    restore(saved, path, now)
-
-
-def test_a_writer_who_has_the_ledger_open_is_not_cut_off(path, saved, now):
-    """Somebody records a pass at the same time: the write is in the ledger, before or after, or refused."""
-    with Store.open(path) as store:
-        restore(saved, path, now)
-        records.add(store, replace(RECORD, area="back"), written_at=now)
-    found = copies.examine(path)
-    assert found.records == 2 and found.problems == () and found.breaks == ()
-
-
-def test_the_marks_of_what_was_told_are_those_of_the_service():
-    from zoneinfo import ZoneInfo
-
-    schedule = Schedule(ZoneInfo("America/Chicago"))
-    keys = (notice_key(schedule, "evening", date(2026, 9, 20)), changed_key(schedule))
-    assert all(key.startswith(TOLD_MARKS) for key in keys)

@@ -11,7 +11,13 @@ from advisor.store import Store, plans
 
 
 def choice(now, **changes) -> PlanEntry:
-    given = {"treatment": "autumn", "area": "front", "kind": "pass-on", "day": date(2026, 9, 25), "made_at": now}
+    given = {
+        "treatment": "autumn",
+        "area": "front",
+        "kind": "pass-on",
+        "day": date(2026, 9, 25),
+        "made_at": now,
+    }
     return PlanEntry(**{**given, **changes})
 
 
