@@ -19,7 +19,7 @@ from advisor.figures import patterns_svg
 from advisor.messages.cautions import SHORT_CAUTION, cautions
 from advisor.service.log import event, new_run_id
 from advisor.store.encoding import plain
-from advisor.web import feed, health, rounds, start, tell, units_choice
+from advisor.web import description, feed, health, rounds, start, tell, units_choice
 from advisor.web.desk import Desk, Scene
 from advisor.web.desks import Desks
 from advisor.web.page import Page
@@ -138,6 +138,7 @@ def create_app(desk: Desk | Desks, hosts: tuple[str, ...] = (), word: str | None
     feed.register(app, desk, token, add, show, word is not None)
     score.register(app, desk)
     health.register(app, desks)
+    description.register(app)
     rounds.register(app, desks, show_round)
 
     def fault(status: int, told: str, run_id: str) -> Response:
