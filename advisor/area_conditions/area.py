@@ -19,6 +19,8 @@ from advisor.votes import Votes
 
 #: a day's maximum counts once so many of its hours are known
 HOURS_OF_A_MAXIMUM = 8
+#: why a source that has no layer of the soil at a place does not know it
+_NO_LAYER = (Reason.NOT_CARRIED, Reason.NULL, Reason.BEFORE_START, Reason.AFTER_END)
 
 
 @dataclass(frozen=True, eq=False)
@@ -169,7 +171,10 @@ class AreaConditions:
         fresh = self._at_hours((since >= 0.0) & (since < 5.0))
         measured = np.where(fresh, self.table.scalars["measured_soil_temperature"][:, None, None], np.nan)
         layer = self.gather(self.conditions.forecast.values("soil_temperature_5cm"))
-        return water.soil_five_day_mean(layer, measured)
+        # a layer that is there and cannot be believed is lost, and not a reason to go by an older look
+        reason = self.gather(self.conditions.forecast.reason("soil_temperature_5cm"))
+        without = np.isin(reason, _NO_LAYER).all(axis=-1, keepdims=True)
+        return water.soil_five_day_mean(layer, np.where(without, measured, np.nan))
 
     # drift ------------------------------------------------------------------------------------------------------
 

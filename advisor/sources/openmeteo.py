@@ -140,8 +140,10 @@ def read(document: Document, fetched_at: datetime | None = None) -> Forecast:
         values, said = _series(theirs, ours, hourly, units, layout, len(labels))
         flags.extend(said)
         if values is None:
-            if any(flag.check == "unit" for flag in said):
-                builder.unknown(ours, Reason.UNIT)
+            # what is there and cannot be used is lost, and not absent: no estimate may take its place
+            if any(flag.check != "not-served" for flag in said):
+                wrong_unit = any(flag.check == "unit" for flag in said)
+                builder.unknown(ours, Reason.UNIT if wrong_unit else Reason.NULL)
             continue
         filled.add(ours)
         _place_series(builder, ours, labels, values)

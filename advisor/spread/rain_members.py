@@ -95,7 +95,7 @@ def rain_members(
     share = np.where(mu > 0.0, amount / np.where(mu > 0.0, mu, 1.0), 1.0 / length)
     values = np.where(coming, block_amount * share, amount)
     lost = np.zeros(hours, dtype=bool)
-    if probability is not None and probability.known.any():
+    if probability is not None:
         lost = np.isnan(probability.values[:, :1]) & coming
     values = np.where(np.isnan(amount) | lost, np.nan, values).astype(latent.dtype)
     reason = precipitation.reason

@@ -14,10 +14,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+import numpy as np
+
 from advisor.agreement import cross_checked
 from advisor.clock import to_numpy
 from advisor.errors import WeatherError
-from advisor.forecast import Field, Flag, Forecast, empty_forecast, extended
+from advisor.forecast import Field, Flag, Forecast, Reason, empty_forecast, extended
 from advisor.measured_past import with_past
 from advisor.model import Household, Settings
 from advisor.quality import control
@@ -109,6 +111,14 @@ def _read(household: Household, kept: Kept, now: datetime) -> Forecast:
     return control(forecast, now)
 
 
+def _with_losses(forecast: Forecast) -> Forecast:
+    """What was asked for and a source always has is unknown where it is not there, and not estimated."""
+    shape = (1, 1, forecast.hours)
+    lost = [name for name in SOURCES[forecast.provenance.source].always if name not in forecast.fields]
+    nothing = Field(np.full(shape, np.nan), np.full(shape, Reason.NOT_FETCHED, dtype=np.uint8))
+    return forecast.with_fields(dict.fromkeys(lost, nothing)) if lost else forecast
+
+
 def _stale(forecast: Forecast) -> bool:
     return any(flag.check == "age" for flag in forecast.flags)
 
@@ -119,7 +129,7 @@ def _base(household: Household, answers: Answers, now: datetime) -> tuple[Foreca
     found: list[tuple[Kept, Forecast]] = []
     for kept in (*answers.all("forecast"), *answers.all("poor")):
         try:
-            found.append((kept, _read(household, kept, now)))
+            found.append((kept, _with_losses(_read(household, kept, now))))
         except WeatherError as error:
             failures = (*failures, Failure("forecast", kept.source, f"{SOURCES[kept.source].title}: {error.what}"))
             faults = "; ".join(one.says for one in failures)
