@@ -106,7 +106,7 @@ def _outcome(scene: scenes.Scene, change: Change) -> tuple[oracles.Outcome, orac
     try:
         after = scenes.judge(scene, change.body, asked_hours_ago=change.asked_hours_ago)
         if change.oracle == "a":
-            return oracles.same_or_unknown(scene, after), None
+            return oracles.same_or_unknown(scene, after, change), None
         if change.oracle == "b":
             return oracles.never_gained(scene, after), None
         if change.oracle == "c":

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.verdict import GO, UNKNOWN, VERDICT_WORDS
+from advisor.verdict import GO, NO_GO, UNKNOWN, VERDICT_WORDS
 
 from .cells import Answer
 from .change import Change, now_hour
@@ -18,6 +18,13 @@ from .scenes import OTHER, Judged, Scene, judge
 from .values import hourly
 
 _EPS = 1e-9
+#: rules that go by the worst where something is not known, so that what is missing may fail them: the one known way to
+#: a no-go by loss. Without these rules the oracle must hold all the same.
+ASSUME_THE_WORST = {
+    "drift-deposit": "wind from an unknown direction counts as blowing towards the neighbour (design, section 5)",
+    "drift-deposit-sensitive": "the same",
+    "moisture-stress": "a day of unknown weather is taken to use 8 mm, and a day that nobody saw 5 mm (common practice)",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,11 +35,17 @@ class Outcome:
     wrong: str = ""
 
 
-def same_or_unknown(scene: Scene, after: Judged) -> Outcome:
-    """(a) Every start has its own verdict still, or is unknown."""
+def same_or_unknown(scene: Scene, after: Judged, change: Change) -> Outcome:
+    """(a) Every start has its own verdict still, or is unknown; a no-go by a rule that assumes the worst is told apart."""
     before, verdict = scene.plain.verdict, after.verdict
     wrong = (verdict != before) & (verdict != UNKNOWN)
     if wrong.any():
+        if (verdict[wrong] == NO_GO).all():
+            without = tuple(ASSUME_THE_WORST)
+            untouched = judge(scene, scene.body, without=without).verdict
+            changed = judge(scene, change.body, asked_hours_ago=change.asked_hours_ago, without=without).verdict
+            if ((changed == untouched) | (changed == UNKNOWN)).all():
+                return Outcome("no-go by a rule that assumes the worst")
         return Outcome("another verdict", _first(scene, wrong, before, verdict))
     return Outcome("identical" if (verdict == before).all() else "unknown")
 

@@ -20,7 +20,7 @@ from weather import households
 
 from advisor.clock import to_numpy
 from advisor.conditions import SiteTable
-from advisor.forecast import Forecast
+from advisor.forecast import Forecast, on_axis
 from advisor.household import load
 from advisor.model import DEFAULT_FLOORS, Household, Task
 from advisor.rule_files import load_rules
@@ -99,14 +99,15 @@ class Judged:
     Attributes
     ----------
     verdict : ndarray of int8 (task, start hour)
-    kept : mapping of rule id to ndarray (task, start hour)
-        The lower chance that the rule is kept.
+    kept, possible : mapping of rule id to ndarray (task, start hour)
+        The lower and the upper chance that the rule is kept.
     forecast : Forecast
         After everything; None where the program broke.
     """
 
     verdict: np.ndarray
     kept: dict[str, np.ndarray]
+    possible: dict[str, np.ndarray] = field(default_factory=dict)
     forecast: Forecast | None = None
 
 
@@ -187,8 +188,14 @@ def as_bytes(body) -> bytes:
     return json.dumps(body, separators=(",", ":"), ensure_ascii=False).encode()
 
 
-def judge(scene: Scene, body: bytes, second: bytes | None = None, asked_hours_ago: float = 0.5) -> Judged:
-    """Verdicts of a scene whose provider had answered this."""
+def judge(
+    scene: Scene,
+    body: bytes,
+    second: bytes | None = None,
+    asked_hours_ago: float = 0.5,
+    without: tuple[str, ...] = (),
+) -> Judged:
+    """Verdicts of a scene whose provider had answered this; `without` some rules."""
     here = scene.ground
     asked = here.now - timedelta(hours=asked_hours_ago)
     kept = [Kept("forecast", scene.provider, "", asked, asked, "", body)]
@@ -199,26 +206,40 @@ def judge(scene: Scene, body: bytes, second: bytes | None = None, asked_hours_ag
         kept.append(Kept("cross-check", name, "", here.now, here.now, "", second))
     forecast = assemble(household, Answers(tuple(kept)), here.now).forecast
     if not forecast.fields:
-        if scene.members not in here.blind:
-            here.blind[scene.members] = _scored(scene, forecast)
-        return here.blind[scene.members]
-    return _scored(scene, forecast)
+        if without not in here.blind:
+            here.blind[without] = _scored(scene, forecast, without)
+        return here.blind[without]
+    return _scored(scene, forecast, without)
 
 
-def _scored(scene: Scene, forecast: Forecast) -> Judged:
+def _scored(scene: Scene, forecast: Forecast, without: tuple[str, ...]) -> Judged:
     here = scene.ground
     spread = forecast
-    if scene.members:
-        spread = apply_learned(forecast, here.now, None, scene.members, "here")
+    if scene.members and forecast.fields:
+        spread = apply_learned(_drawn_alike(scene, forecast), here.now, None, scene.members, "here")
+    rules = [rule for rule in here.rules if rule.id not in without]
     findings, verdicts = score(
-        spread, here.sites, here.table, here.rules, here.now, DEFAULT_FLOORS, here.household.settings.horizon_hours
+        spread, here.sites, here.table, rules, here.now, DEFAULT_FLOORS, here.household.settings.horizon_hours
     )
     first = spread.index(to_numpy(here.now, "h"))
-    kept = {
-        one.rule.id: _cut(chance.lower, first, 0.0, len(here.table))
-        for one, chance in zip(findings, verdicts.rules, strict=True)
-    }
-    return Judged(_cut(verdicts.verdict, first, UNKNOWN, len(here.table)), kept, forecast)
+    kept, possible = {}, {}
+    for one, chance in zip(findings, verdicts.rules, strict=True):
+        kept[one.rule.id] = _cut(chance.lower, first, 0.0, len(here.table))
+        possible[one.rule.id] = _cut(chance.upper, first, 1.0, len(here.table))
+    return Judged(_cut(verdicts.verdict, first, UNKNOWN, len(here.table)), kept, possible, forecast)
+
+
+def _drawn_alike(scene: Scene, forecast: Forecast) -> Forecast:
+    """The forecast on the untouched one's axis, from which its members are drawn.
+
+    Members are drawn by seed from an answer's first hour on. An answer that begins later draws others, and a chance near
+    its floor may then fall on either side of it; what is compared here is what became of the weather.
+    """
+    plain = scene.plain.forecast
+    if plain is None or plain.start > forecast.start or plain.axis[-1] < forecast.axis[-1]:
+        return forecast
+    own = {"own_axis": plain.provenance.own_axis} if hasattr(plain.provenance, "own_axis") else {}
+    return replace(on_axis(forecast, plain.start, plain.hours), provenance=replace(forecast.provenance, **own))
 
 
 def _cut(values: np.ndarray, first: int, missing, tasks: int) -> np.ndarray:
