@@ -59,13 +59,13 @@ def runoff_depth(wetting: Total, curve_number: np.ndarray) -> Guarded:
     known = windows.over_offsets(wetting.known, 0, _DAY, every=True)
     known = Votes(known.bits & row_bytes(~np.isnan(curve_number)), known.members)
     # In most hours less falls than soaks in even when the soil is wet: nothing runs off, and only the others count.
-    number = np.broadcast_to(curve_number, ahead.shape[0])
-    least = np.asarray(initial_abstraction(adjust_curve_number(number, "wet")))[:, None, None]
-    runoff = np.zeros_like(ahead)
+    least = np.asarray(initial_abstraction(adjust_curve_number(curve_number, "wet")))[:, None, None]
     some = ahead > least.astype(ahead.dtype)
+    runoff = np.zeros(some.shape, dtype=ahead.dtype)
     rows = np.nonzero(some.any(axis=-1))
     if rows[0].size:
-        runoff[rows] = _runoff(wetting, ahead[rows], some[rows], rows, number[rows[0]])
+        here = np.broadcast_to(ahead, some.shape)[rows]
+        runoff[rows] = _runoff(wetting, here, some[rows], rows, curve_number[rows[0]])
     return Guarded(runoff, known)
 
 

@@ -157,6 +157,19 @@ def test_sites_without_and_with_several_tasks(forecast, rules):
         chunks(forecast, mixed, rules, chunk=4)
 
 
+@pytest.mark.parametrize("members", [1, MEMBERS])
+def test_several_tasks_of_one_site_are_judged_as_each_alone(rules, members):
+    """What differs by task alone, such as the soil, meets weather that all tasks share."""
+    made = scene.tasks(4)
+    forecast, places = scene.weather(slice(0, 1), members, HOURS), scene.sites_table(1)
+    asked = rules, scene.NOW, DEFAULT_FLOORS, HORIZON
+    _, together = score(forecast, places, build(made, (), scene.NOW, site_index=[0] * 4), *asked)
+    for at, task in enumerate(made):
+        _, alone = score(forecast, places, build([task], (), scene.NOW, site_index=[0]), *asked)
+        assert np.array_equal(together.verdict[at], alone.verdict[0])
+        assert np.array_equal(together.everything.lower[at], alone.everything.lower[0])
+
+
 def test_the_best_start_is_the_likeliest_coming_go(forecast, table, rules):
     for scored in chunks(forecast, table, rules, chunk=5):
         for task, best in enumerate(scored.best):
