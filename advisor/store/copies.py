@@ -9,7 +9,7 @@ import os
 import sqlite3
 import time
 from collections.abc import Iterator
-from contextlib import closing, contextmanager, suppress
+from contextlib import closing, contextmanager, nullcontext, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -52,8 +52,15 @@ def examine(path: Path) -> Examined:
         return _examined(connection, path)
 
 
-def write(source: Path, target: Path, *, overwrite: bool = False) -> Examined:
+def write(
+    source: Path, target: Path, *, overwrite: bool = False, through: sqlite3.Connection | None = None
+) -> Examined:
     """Copy a ledger, also one that is in use; the copy is examined before it gets its name.
+
+    Parameters
+    ----------
+    through : sqlite3.Connection, optional
+        Read the source through this connection, which is not closed.
 
     Records whose chain does not fit are copied all the same, and found in `breaks`: the copy is evidence.
 
@@ -69,7 +76,7 @@ def write(source: Path, target: Path, *, overwrite: bool = False) -> Examined:
         target.parent.mkdir(parents=True, exist_ok=True)
         unfinished = _unfinished(target)
         try:
-            found = _copy(source, unfinished, target)
+            found = _copy(source, unfinished, target, through)
             _put_in_place(unfinished, target, overwrite)
         finally:
             _remove(unfinished)
@@ -135,13 +142,13 @@ def sync_file(path: Path) -> None:
         os.close(descriptor)
 
 
-def _copy(source: Path, unfinished: Path, target: Path) -> Examined:
+def _copy(source: Path, unfinished: Path, target: Path, through: sqlite3.Connection | None) -> Examined:
     with closing(sqlite3.connect(unfinished, isolation_level=None)) as copy:
         copy.row_factory = sqlite3.Row
         # The file gets its name when it is whole: a journal of its own would only cost time.
         copy.execute("PRAGMA journal_mode = OFF")
         copy.execute("PRAGMA synchronous = OFF")
-        with closing(_opened(source)) as original:
+        with nullcontext(through) if through else closing(_opened(source)) as original:
             try:
                 steps.refuse_foreign(original, source, len(steps.MIGRATIONS))
                 copy_pages(original, copy)

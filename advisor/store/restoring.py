@@ -5,7 +5,7 @@
 | the backup is damaged, foreign or newer | refused; nothing is touched |
 | the ledger holds records or choices that the backup does not | refused by name, unless they are given up |
 | the present ledger | kept aside as a whole copy; a damaged one as the bytes that it is |
-| the ledger can be opened | the backup's pages go into it in one transaction: other programs see all of it or nothing |
+| the ledger can be read | the backup's pages go into it in one transaction, while no other program has it open |
 | it cannot | its file is replaced by name, in one step |
 | what was told since the backup | is carried over, so that nobody is told twice |
 | the ledger is of a newer version | only where all in it is given up; kept aside as the bytes that it is |
@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
-from contextlib import closing, suppress
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -96,25 +96,17 @@ def restore(
 
 def _restore(backup: Path, database: Path, now: datetime, give_up_newer: bool) -> Restored:
     state = _state(database)
-    readable = state == "whole"
-    newer = _newer(backup, database) if readable else ()
-    if state == "newer":
-        newer = ("all that this version cannot read",)
-    if newer and not give_up_newer:
-        raise StoreError(
-            f"the ledger holds what the backup does not: {_listed(newer)}",
-            where=str(database),
-            hint="nothing was changed; add --give-up-newer to go back all the same (the ledger is kept aside)",
-        )
-    kept = _keep_aside(database, now, readable) if state != "missing" else None
     ready = database.with_name(database.name + ".restoring")
     _remove(ready)
     try:
-        copies.write(backup, ready)
-        carried = _prepare(ready, database if readable else None, now)
-        if readable:
-            _into(ready, database)
+        if state == "whole":
+            kept, newer, carried = _exchange(backup, database, ready, now, give_up_newer)
         else:
+            newer = ("all that this version cannot read",) if state == "newer" else ()
+            _refuse_to_give_up(newer, database, give_up_newer)
+            copies.write(backup, ready)
+            carried = _prepare(ready, None, now)
+            kept = None if state == "missing" else _keep_bytes(database, _aside(database, now))
             # What cannot be read must not be read together with the pages that take its place.
             for end in ("-wal", "-shm"):
                 database.with_name(database.name + end).unlink(missing_ok=True)
@@ -127,6 +119,50 @@ def _restore(backup: Path, database: Path, now: datetime, give_up_newer: bool) -
         raise StoreError(f"the ledger is not whole after the restore: {result.problems[0].what}",
                          where=str(database), hint="check the disk; the backup is as it was")  # fmt: skip
     return Restored(result, kept, carried, newer, state in ("damaged", "newer"))
+
+
+def _exchange(
+    backup: Path, database: Path, ready: Path, now: datetime, give_up_newer: bool
+) -> tuple[Path, tuple[str, ...], int]:
+    """(where the ledger before is kept, what was given up, how many notices were carried over). Nobody else reads or
+    writes meanwhile, so that no record comes in between the look at what is there and the exchange."""
+    with closing(_alone(database)) as alone:
+        kept = copies.write(database, _aside(database, now), through=alone).path
+        newer = _newer(backup, kept)
+        try:
+            _refuse_to_give_up(newer, database, give_up_newer)
+        except StoreError:
+            kept.unlink()
+            raise
+        copies.write(backup, ready)
+        carried = _prepare(ready, kept, now)
+        with closing(sqlite3.connect(ready, isolation_level=None)) as source:
+            copies.copy_pages(source, alone)
+    return kept, newer, carried
+
+
+def _alone(database: Path) -> sqlite3.Connection:
+    """A connection beside which there is no other, to its end."""
+    connection = sqlite3.connect(database, timeout=copies.PATIENCE, isolation_level=None)
+    try:
+        connection.row_factory = sqlite3.Row
+        connection.execute("PRAGMA locking_mode = EXCLUSIVE")
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("BEGIN EXCLUSIVE")
+        connection.execute("COMMIT")
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _refuse_to_give_up(newer: tuple[str, ...], database: Path, give_up_newer: bool) -> None:
+    if newer and not give_up_newer:
+        raise StoreError(
+            f"the ledger holds what the backup does not: {_listed(newer)}",
+            where=str(database),
+            hint="nothing was changed; add --give-up-newer to go back all the same (the ledger is kept aside)",
+        )
 
 
 def _state(database: Path) -> Literal["missing", "whole", "damaged", "newer"]:
@@ -147,12 +183,13 @@ def _state(database: Path) -> Literal["missing", "whole", "damaged", "newer"]:
     return "damaged" if copies.examine(database).problems else "whole"
 
 
-def _newer(backup: Path, database: Path) -> tuple[str, ...]:
+def _newer(backup: Path, present: Path) -> tuple[str, ...]:
+    """What people wrote that is in one and not in the other."""
     found = []
     with (
-        Store.open_readonly(database) as present,
+        Store.open_readonly(present) as ledger,
         Store.open_readonly(backup) as past,
-        present.read() as now,
+        ledger.read() as now,
         past.read() as then,
     ):
         for table, word in _WRITTEN:
@@ -166,13 +203,16 @@ def _listed(names: tuple[str, ...]) -> str:
     return ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
 
 
-def _keep_aside(database: Path, now: datetime, readable: bool) -> Path:
+def _aside(database: Path, now: datetime) -> Path:
+    """A free name for the ledger before."""
     name = f"{database.name}.before-restore-{now:%Y%m%dT%H%M%SZ}"
     target, number = database.with_name(f"{name}.bak"), 2
     while target.exists():
         target, number = database.with_name(f"{name}-{number}.bak"), number + 1
-    if readable:
-        return copies.write(database, target).path
+    return target
+
+
+def _keep_bytes(database: Path, target: Path) -> Path:
     for end in ("-wal", ""):
         source = database.with_name(database.name + end)
         if source.exists():
@@ -234,18 +274,6 @@ def _insert(connection: sqlite3.Connection, table: str, row: dict) -> None:
     places = ", ".join("?" for _ in row)
     columns = ", ".join(row)
     connection.execute(f"INSERT OR IGNORE INTO {table} ({columns}) VALUES ({places})", tuple(row.values()))
-
-
-def _into(ready: Path, database: Path) -> None:
-    """The copy's pages into the ledger, in one transaction of the ledger's own."""
-    with (
-        closing(sqlite3.connect(ready, isolation_level=None)) as source,
-        closing(sqlite3.connect(database, timeout=copies.PATIENCE, isolation_level=None)) as target,
-    ):
-        target.execute("PRAGMA synchronous = FULL")
-        copies.copy_pages(source, target)
-        with suppress(sqlite3.OperationalError):  # a reader may hold it; the next one who closes does it
-            target.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
 
 
 def _remove(path: Path) -> None:

@@ -148,13 +148,35 @@ def test_it_waits_for_no_delivery(path, saved, now):
     restore(saved, path, now)
 
 
-def test_a_writer_who_has_the_ledger_open_is_not_cut_off(path, saved, now):
-    """Somebody records a pass at the same time: the write is in the ledger, before or after, or refused."""
+def test_a_program_that_has_the_ledger_open_keeps_it_as_it_is(path, saved, now, monkeypatch):
+    """Or a record could come in between the look at what would be given up and the exchange, and be gone."""
+    monkeypatch.setattr(copies, "PATIENCE", 0.1)
+    before = dump(path)
     with Store.open(path) as store:
-        restore(saved, path, now)
+        with pytest.raises(StoreError, match="locked by another program"):
+            restore(saved, path, now)
+        assert not list(path.parent.glob("*.bak*")) and not list(path.parent.glob("*.restoring*"))
+        assert dump(path) == before
         records.add(store, replace(RECORD, area="back"), written_at=now)
-    found = copies.examine(path)
-    assert found.records == 2 and found.problems == () and found.breaks == ()
+    assert restore(saved, path, now, give_up_newer=True).ledger.records == 1
+
+
+def test_while_it_is_exchanged_nobody_else_gets_in(path, saved, now, monkeypatch):
+    copied = copies.copy_pages
+    refused = []
+
+    def looking(source, target, *given):
+        other = sqlite3.connect(path, timeout=0)
+        try:
+            other.execute("BEGIN IMMEDIATE")
+        except sqlite3.OperationalError as error:
+            refused.append(error.sqlite_errorname)
+        other.close()
+        copied(source, target, *given)
+
+    monkeypatch.setattr(copies, "copy_pages", looking)
+    restore(saved, path, now)
+    assert len(refused) == 3 and set(refused) == {"SQLITE_BUSY"}  # aside, made ready, put in place
 
 
 def test_the_marks_of_what_was_told_are_those_of_the_service():
