@@ -249,7 +249,7 @@ class Cycle:
     # -- saying so
 
     def _failed(self, outcome: Outcome, step: str, error: Exception) -> None:
-        text = masked(" ".join(str(error).split()) or type(error).__name__)
+        text = masked(_in_one_line(error) or type(error).__name__)
         outcome.errors.append(f"{step}: {text}")
         self.health.note(step, text)
         # The traceback of an expected fault tells nothing; that of a bug tells where it is.
@@ -300,3 +300,8 @@ class Cycle:
             errors=len(outcome.errors),
             duration_ms=round(1000 * seconds),
         )
+
+
+def _in_one_line(error: Exception) -> str:
+    """What is wrong, where and what to do, which stand on lines of their own, with semicolons between them."""
+    return "; ".join(" ".join(line.split()) for line in str(error).splitlines() if line.strip())

@@ -160,6 +160,12 @@ def test_any_error_of_a_pull_is_survived(house):
     assert house.cycle.run().delivery.sent == 1
 
 
+def test_what_is_wrong_and_what_to_do_are_told_apart_in_one_line(house, store):
+    house.pull_error = InvalidFile("no contact is set", where="lawn.toml:3", hint='set "contact" to a mail address')
+    outcome = house.cycle.run()
+    assert outcome.errors == ['pull: lawn.toml:3: no contact is set; set "contact" to a mail address']
+
+
 def test_a_decision_that_fails_is_asked_for_again_until_it_is_of_no_use(house, store, events):
     house.decide_error = ValueError("a bug")
     for _ in range(3):
