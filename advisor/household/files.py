@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from advisor.errors import Problem
-from advisor.toml_lines import NotToml, key_lines, line_of
+from advisor.toml_lines import Lines, NotToml
 from advisor.toml_lines import read as read_text
 
 
@@ -16,7 +16,7 @@ class TomlFile:
 
     name: str
     data: dict = field(default_factory=dict)
-    lines: dict = field(default_factory=dict)
+    lines: Lines = field(default_factory=Lines)
     problems: list[Problem] = field(default_factory=list)
     readable: bool = False
     #: the validated tables (a pydantic model), None where they are faulty
@@ -27,7 +27,7 @@ class TomlFile:
         return Path(self.name).stem
 
     def where(self, *path: str | int) -> str:
-        return f"{self.name}:{line_of(self.lines, path)}"
+        return f"{self.name}:{self.lines.of(path)}"
 
     def problem(self, what: str, hint: str = "", *path: str | int) -> Problem:
         return Problem(what, self.where(*path), hint)
@@ -54,7 +54,7 @@ def read_toml(folder: Path, path: Path) -> TomlFile:
     except NotToml as error:
         file.problems.append(_syntax_problem(file.name, text, str(error)))
         return file
-    file.lines, file.readable = key_lines(text), True
+    file.lines, file.readable = Lines(text), True
     return file
 
 

@@ -12,7 +12,7 @@ from advisor.rulebook import schema
 from advisor.rulebook.quantities import QUANTITIES, Quantity
 from advisor.rulebook.schema import Example, Measure, Rule, Setting, Source
 from advisor.task_table import FACTS, NEIGHBOUR_FACTS
-from advisor.toml_lines import NotToml, key_lines, line_of
+from advisor.toml_lines import Lines, NotToml
 from advisor.toml_lines import read as read_text
 
 _ID = re.compile(r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")
@@ -67,10 +67,10 @@ class _Parser:
             line = re.search(r"line (\d+)", str(error))
             where = f"{path}:{line.group(1)}" if line else path
             raise InvalidFile("this is not valid TOML: " + str(error), where=where) from error
-        self.lines = key_lines(text)
+        self.lines = Lines(text)
 
     def fault(self, key: tuple, what: str, hint: str = "") -> None:
-        self.problems.append(Problem(what, f"{self.path}:{line_of(self.lines, key)}", hint))
+        self.problems.append(Problem(what, f"{self.path}:{self.lines.of(key)}", hint))
 
     def rule(self) -> Rule:
         data = self.data
@@ -348,7 +348,7 @@ class _Parser:
             work = self.number(row, (*key, "work"), "time")
             given = self.given(row.get("given"), (*key, "given"), dimension)
             found.append(Example(self.word(row, (*key, "says"), required=True), given, expect, label,
-                                 1.0 if work is None else work, line_of(self.lines, key)))  # fmt: skip
+                                 1.0 if work is None else work, (self.lines, key)))  # fmt: skip
         return tuple(found)
 
     def given(self, value, key: tuple, dimension: str | None) -> tuple[tuple[int, int, float | None], ...]:

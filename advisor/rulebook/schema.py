@@ -8,6 +8,7 @@ from typing import Literal, get_args
 
 from advisor.model import NeighbourKind
 from advisor.rulebook.spans import Take
+from advisor.toml_lines import Lines
 
 Kind = Literal["safety", "label", "effect"]
 Span = Literal["before", "work", "after", "work+after", "nights-after", "at-start"]
@@ -92,7 +93,13 @@ class Example:
     expect: Verdict
     label: Mapping[str, float] = field(default_factory=dict)
     work: float = 1.0
-    line: int = 0
+    #: the lines of its file, and its own path there
+    place: tuple[Lines, tuple] = field(default=(Lines(), ()), compare=False)
+
+    @property
+    def line(self) -> int:
+        lines, path = self.place
+        return lines.of(path)
 
 
 @dataclass(frozen=True, slots=True)
