@@ -1,5 +1,6 @@
 """An older ledger becomes a newer one: after a backup, step by step, each step whole or not at all."""
 
+import hashlib
 import sqlite3
 import subprocess
 import sys
@@ -177,3 +178,19 @@ def test_a_read_inside_a_read_does_not_take_the_view_away(older, now):
 def test_released_steps_are_counted_by_the_file(store):
     assert store.version == len(MIGRATIONS) == 4
     assert all(step.name for step in MIGRATIONS)
+
+
+#: SHA-256 of the statements of each step as it was released, first twelve digits
+RELEASED = {
+    "first tables": "0ce6044c3768",
+    "measurements": "ba847e91a45e",
+    "choices of the plan": "b3ba3ff04d26",
+    "links of the records": "4676e5f20b54",
+}
+
+
+@pytest.mark.parametrize("step", MIGRATIONS, ids=lambda step: step.name)
+def test_a_released_step_is_never_edited(step):
+    """A change is a new step at the end: files that have seen a step never see it again."""
+    told = "\n".join(" ".join(statement.split()) for statement in step.statements)
+    assert hashlib.sha256(told.encode()).hexdigest()[:12] == RELEASED[step.name]
