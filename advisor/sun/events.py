@@ -13,6 +13,8 @@ SUNRISE_ELEVATION = -0.833
 
 _DAY = 86_400
 _STEPS = 8
+_STILL = 1e-3
+"""A step that moves sunrise or sunset by less is the last [s]."""
 
 
 class SunEvents(NamedTuple):
@@ -39,21 +41,31 @@ def _event_seconds(day, latitude, longitude):
     for _ in range(3):
         transit = noon - 60.0 * declination_and_equation_of_time(transit)[1]
     transit = transit + 0.0 * north
+    rises, sets = _crossings(np.broadcast_to(noon, transit.shape), transit, np.broadcast_to(north, transit.shape))
+    return rises, transit, sets
+
+
+def _crossings(noon, transit, north):
+    """Sunrise and sunset [Unix seconds] by steps from the transit; each day steps until it moves by less than 1 ms."""
     threshold = np.sin(np.radians(SUNRISE_ELEVATION))
-    events = []
+    shape = (2, *transit.shape)
+    side = np.repeat([-240.0, 240.0], transit.size)
+    time, noon, north = (np.array(np.broadcast_to(part, shape)).ravel() for part in (transit, noon, north))
+    sine, cosine_north, found = np.sin(north), np.cos(north), np.ones(time.shape, dtype=bool)
+    left = np.arange(time.size)
     with np.errstate(all="ignore"):
-        for side in (-1.0, 1.0):
-            time, found = transit, np.ones(np.shape(transit), dtype=bool)
-            for _ in range(_STEPS):
-                declination, equation = declination_and_equation_of_time(time)
-                cosine = (threshold - np.sin(north) * np.sin(declination)) / (
-                    np.cos(north) * np.cos(declination)
-                )
-                found = np.abs(cosine) <= 1.0
-                angle = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
-                time = noon - 60.0 * equation + side * 240.0 * angle
-            events.append(np.where(found, time, np.nan))
-    return events[0], transit, events[1]
+        for _ in range(_STEPS):
+            declination, equation = declination_and_equation_of_time(time[left])
+            cosine = (threshold - sine[left] * np.sin(declination)) / (cosine_north[left] * np.cos(declination))
+            found[left] = np.abs(cosine) <= 1.0
+            angle = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
+            moved = noon[left] - 60.0 * equation + side[left] * angle
+            moving = np.abs(moved - time[left]) > _STILL
+            time[left] = moved
+            left = left[moving]
+            if not left.size:
+                break
+    return np.where(found, time, np.nan).reshape(shape)
 
 
 def sun_events(day, latitude, longitude):
