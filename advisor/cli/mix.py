@@ -37,7 +37,7 @@ def mix(ctx, common, area, treatment, sprayed, volume, measure, adjuvant):
     from advisor.messages.mix_text import mix_object, mix_sheet
     from advisor.mix.measures import read_measures
     from advisor.mix.plan import MixRefused, plan_mix
-    from advisor.recording.season import season_use
+    from advisor.season import season_use
 
     household = load_household(common)
     pairs, records = _wanted(common, household, area, treatment)

@@ -246,10 +246,9 @@ def wind_turns(stops: Sequence[Stop]) -> list[Turn]:
 def _reached(task: Task, wind_from: float) -> str:
     """The neighbour that a steady wind from there would carry too much onto; empty where there is none."""
     for one in task.area.neighbours:
-        if one.kind in ("roots", "drain"):
+        if not one.is_reached_by_drift:
             continue
-        strict = one.sensitivity == "high" or one.kind == "vines"
-        limit = _DRIFT_LIMIT_SENSITIVE if strict else _DRIFT_LIMIT
+        limit = _DRIFT_LIMIT_SENSITIVE if one.is_sensitive else _DRIFT_LIMIT
         reaches = deposit_at_neighbour(
             np.array(one.distance), None if one.bearing is None else np.array(one.bearing),
             np.array(wind_from), np.array(3.0), np.array(one.arc),

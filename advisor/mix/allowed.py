@@ -2,19 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from advisor import units
 from advisor.errors import Problem
 from advisor.model import REQUIRED_LABEL_FIELDS, Area, Label
-
-
-@dataclass(frozen=True, slots=True)
-class SeasonUse:
-    """What the label's year has seen on an area before this pass: product [mL/m² or g/m²] and passes."""
-
-    product: float = 0.0
-    passes: int = 0
+from advisor.season import SeasonUse
 
 
 def label_rate(label: Label, area: Area) -> tuple[float, str] | None:

@@ -13,11 +13,12 @@ from dataclasses import dataclass
 
 from advisor import units
 from advisor.errors import Problem, UsageError
-from advisor.mix.allowed import SeasonUse, adjuvant_problems, label_problems, label_rate, season_problems
+from advisor.mix.allowed import adjuvant_problems, label_problems, label_rate, season_problems
 from advisor.mix.arithmetic import area_covered
 from advisor.mix.loads import Load, Recipe, cut_into_loads
 from advisor.mix.measures import Measure, read_measures
 from advisor.model import Area, Household, Label, Sprayer, Treatment
+from advisor.season import SeasonUse
 
 _EPS = 1e-9
 

@@ -61,6 +61,16 @@ class Neighbour:
     arc: float = 0.0
     sensitivity: Sensitivity = "ordinary"
 
+    @property
+    def is_sensitive(self) -> bool:
+        """Stated so, or vines, which are whatever is stated."""
+        return self.kind == "vines" or self.sensitivity == "high"
+
+    @property
+    def is_reached_by_drift(self) -> bool:
+        """A drain or a root zone is not reached through the air; distance rules of their own look after them."""
+        return self.kind not in ("roots", "drain")
+
 
 @dataclass(frozen=True, slots=True)
 class Watering:

@@ -18,8 +18,7 @@ from advisor.mix.allowed import label_rate
 from advisor.model import Household, Label, Record
 from advisor.recording.details import Details
 from advisor.recording.elements import completeness
-from advisor.recording.season import season_use
-from advisor.season import label_of, share_ingredient
+from advisor.season import label_of, season_use, share_ingredient
 
 #: measured sizes and amounts may differ by this share before they count as more than allowed
 TOLERANCE = 0.05

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from advisor.mix.allowed import SeasonUse
 from advisor.model import Record, Task
 from advisor.review.response import PULL_UP_TO, SPOT_UP_TO, Response, Timetable
 from advisor.review.weather import AT_RISK, BROKEN, UNKNOWN, WeatherReview
+from advisor.season import SeasonUse
 from advisor.sequence import follow_up_after
 
 #: what is proposed

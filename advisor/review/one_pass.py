@@ -8,12 +8,12 @@ from typing import NamedTuple
 
 from advisor.forecast import Forecast
 from advisor.model import Record, Task
-from advisor.recording.season import season_use
 from advisor.review.advice import Advice, advise
 from advisor.review.observed import Part, merge
 from advisor.review.response import Look, Response, Timetable, responses, timetable
 from advisor.review.weather import WeatherReview, axis_of, end_of_work, review_weather
 from advisor.rulebook.schema import Rule
+from advisor.season import season_use
 
 
 class PassReview(NamedTuple):

@@ -20,9 +20,9 @@ from advisor.conditions import Conditions, SiteTable
 from advisor.forecast import Forecast
 from advisor.logic import within
 from advisor.model import Household, Record, Task
+from advisor.one_start import OneStart, lasting, score_one_start
 from advisor.rain.washoff import Washoff, washoff
 from advisor.review.observed import PAST_HOURS, Seen, with_coming
-from advisor.review.one_start import OneStart, lasting, score_one_start
 from advisor.rulebook.evaluate import Finding, measured, nights_of_tasks
 from advisor.rulebook.quantities import QUANTITIES
 from advisor.rulebook.schema import Rule

@@ -16,9 +16,11 @@ from advisor.season.totals import (
     planned_rate,
     worst_share,
 )
+from advisor.season.use import SeasonUse, season_use
 
 __all__ = [
     "IngredientTotal",
+    "SeasonUse",
     "has_maximum",
     "ingredient_totals",
     "label_of",
@@ -30,6 +32,7 @@ __all__ = [
     "records_of_year",
     "recurring_day",
     "same_ingredient",
+    "season_use",
     "share_ingredient",
     "worst_share",
 ]

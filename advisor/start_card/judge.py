@@ -10,7 +10,7 @@ from advisor.clock import to_numpy
 from advisor.conditions import SiteTable
 from advisor.forecast import Forecast
 from advisor.model import Record, Task
-from advisor.review.one_start import OneStart, score_one_start
+from advisor.one_start import OneStart, score_one_start
 from advisor.rulebook.schema import Rule
 from advisor.start_card.readings import GOOD_FOR_MINUTES, ConditionsOnTheSpot, Readings
 from advisor.start_card.stops import Stop, closes, stops

@@ -15,7 +15,7 @@ from advisor.compass import point_of
 from advisor.drift.deposit import deposit_at_neighbour
 from advisor.logic import within
 from advisor.model import Task
-from advisor.review.one_start import OneStart
+from advisor.one_start import OneStart
 from advisor.rulebook.evaluate import measured
 from advisor.rulebook.quantities import QUANTITIES
 from advisor.start_card.readings import Readings
@@ -93,10 +93,10 @@ def _turning_stops(task: Task, scored: OneStart, readings: Readings):
     speed = readings.wind_range[1] / float(wind_speed_2m(1.0)) if readings.wind_range else 2.0
     round_ = np.arange(0.0, 360.0, 5.0)
     for neighbour in task.area.neighbours:
-        if neighbour.kind in ("roots", "drain"):
+        if not neighbour.is_reached_by_drift:
             continue
-        sensitive = neighbour.kind == "vines" or neighbour.sensitivity == "high"
-        limit = limits.get("drift-deposit-sensitive" if sensitive else "drift-deposit", min(limits.values()))
+        rule = "drift-deposit-sensitive" if neighbour.is_sensitive else "drift-deposit"
+        limit = limits.get(rule, min(limits.values()))
         deposit = deposit_at_neighbour(
             neighbour.distance, neighbour.bearing, round_, max(speed, 0.6), neighbour.arc
         )

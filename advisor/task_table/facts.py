@@ -43,8 +43,6 @@ NEIGHBOUR_FACTS = {
 _HARDY = ("perennial", "biennial", "winter-annual")
 #: neighbours that vapour can harm, and how far off they count [m]
 _GROWING, NEAR = ("planting", "edible", "vines"), 100.0
-#: a drain or a root zone is not reached through the air; distance rules of their own look after them
-_BELOW_GROUND = ("roots", "drain")
 
 
 def task_facts(task: Task, now: datetime) -> dict[str, str | None]:
@@ -80,11 +78,11 @@ def task_facts(task: Task, now: datetime) -> dict[str, str | None]:
 
 
 def neighbour_facts(neighbour: Neighbour) -> dict[str, str]:
-    """Every one of `NEIGHBOUR_FACTS` by its name in the table; vines are sensitive whatever is stated."""
+    """Every one of `NEIGHBOUR_FACTS` by its name in the table."""
     return {
         "kind": neighbour.kind,
-        "sensitivity": "high" if neighbour.kind == "vines" else neighbour.sensitivity,
-        "drift": _yes(neighbour.kind not in _BELOW_GROUND),
+        "sensitivity": "high" if neighbour.is_sensitive else neighbour.sensitivity,
+        "drift": _yes(neighbour.is_reached_by_drift),
     }
 
 

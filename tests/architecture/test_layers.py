@@ -37,7 +37,10 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     # 5 verdicts, reasons, keeping score
     ("explain", "score", "scoring", "verdict"),
     # 6 days, passes, waiting, past weather, records, reviews
-    ("almanac", "outlook", "planning", "recording", "reschedule", "review", "sequence", "start_card", "waiting"),
+    (
+        "almanac", "one_start", "outlook", "planning", "recording", "reschedule", "review", "sequence", "start_card",
+        "waiting",
+    ),
     # 7 strings and SVG
     ("calendar", "figures", "messages"),
     # 8 files, database, network

@@ -9,12 +9,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from advisor.mix import arithmetic as unit
-from advisor.mix.allowed import SeasonUse, label_rate
+from advisor.mix.allowed import label_rate
 from advisor.mix.calibration import by_catch, by_known_area
 from advisor.mix.loads import split, split_evenly
 from advisor.mix.measures import choose, read_measures
 from advisor.mix.plan import MixRefused, plan_mix
 from advisor.model import ActiveIngredient
+from advisor.season import SeasonUse
 from tests.mix.household import AREA, FLOZ, FT2, GAL, KFT2, household, parts
 
 SYRINGE = read_measures("syringe, steps of 0.5 mL")

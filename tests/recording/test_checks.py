@@ -11,7 +11,7 @@ import pytest
 from advisor.model import Licence, Record
 from advisor.recording.checks import check_record
 from advisor.recording.details import presumed
-from advisor.recording.season import season_use
+from advisor.season import season_use
 from tests.mix.household import FLOZ, FT2, KFT2, household
 
 NOW = datetime(2026, 9, 26, 18, 0, tzinfo=UTC)

@@ -11,7 +11,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from advisor.mix.allowed import SeasonUse
 from advisor.review.advice import NONE, NOT_ALLOWED, PULL, SPOT, TOO_EARLY, WHOLE, advise
 from advisor.review.response import (
     ABBOTT,
@@ -25,6 +24,7 @@ from advisor.review.response import (
     timetable,
 )
 from advisor.review.weather import task_of
+from advisor.season import SeasonUse
 from tests.review.weather import START, a_pass, household, review
 
 END = START + timedelta(hours=1)

@@ -9,7 +9,7 @@ from advisor.ledger import read_ledger
 from advisor.messages.mix_text import REST_GRANULE, REST_SPRAY, both, mix_object, water
 from advisor.mix.plan import MixPlan, MixRefused, plan_mix
 from advisor.model import label_dimension
-from advisor.recording.season import season_use
+from advisor.season import season_use
 from advisor.store.measurements import CALIBRATION, of_subject
 from advisor.web.desk import Desk, Scene
 from advisor.web.page import Page

@@ -1,14 +1,27 @@
-"""What the label's year has seen on an area, so that a mix and a record can be held against the label's totals."""
+"""What the label's year has seen of a label's own product on an area, to hold a mix or a record against its totals.
+
+Where `totals` leaves unknown what cannot be added up, here it counts as the most that the label allows in one pass: a
+mix must be told yes or no.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
-from advisor.mix.allowed import SeasonUse
 from advisor.model import Area, Household, Label, Record, Task, Treatment
-from advisor.season import label_of, label_year, records_of_year
+from advisor.season.bounds import label_year
+from advisor.season.passes import label_of, records_of_year
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonUse:
+    """What the label's year has seen on an area before this pass: product [mL/m² or g/m²] and passes."""
+
+    product: float = 0.0
+    passes: int = 0
 
 
 def season_use(
