@@ -74,6 +74,8 @@ make_environment() {
             return 2
         fi
     fi
+    # as an installation that is no editable one does, so that the first command need not
+    .venv/bin/python -m compileall -q advisor >>.venv/install.log 2>&1 || true
     printf '%s\n%s\n' "$(fingerprint)" "$1" >.venv/made-for
 }
 
