@@ -14,6 +14,7 @@ import subprocess
 import sys
 import threading
 import time
+import urllib.request
 from collections import Counter
 from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
@@ -27,6 +28,10 @@ from advisor.store import Store, marks, notices, outbox
 BEGIN = datetime(2026, 9, 21, 12, tzinfo=UTC)
 #: two days: the evenings of the 21st and 22nd at 18:30 and the mornings of the 22nd and 23rd at 06:00, in Chicago
 END = BEGIN + timedelta(hours=48)
+#: real time after which a service that says nothing more counts as stuck, on however busy a computer [s]
+PATIENCE = 180.0
+#: the pace after a kill: hardly any time passes until what is due has been told, however long that takes
+SLOWLY, QUICKLY = 60.0, 1800.0
 DUE = [("evening", date(2026, 9, 21)), ("morning", date(2026, 9, 22)), ("evening", date(2026, 9, 22)),
        ("morning", date(2026, 9, 23))]  # fmt: skip
 
@@ -72,16 +77,16 @@ class Provider(WeatherServer):
 class Service:
     """`advisor serve` from the simulated present on; `events` are its log lines so far."""
 
-    def __init__(self, home, clock: Simulated, *more: str):
+    def __init__(self, home, clock: Simulated, *more: str, all_lawns: bool = False):
         self.clock, self.events, self.other = clock, [], []
         words = [
-            "--home",
+            "--all" if all_lawns else "--home",
             home,
             "--clock",
             f"{clock.now():%Y-%m-%dT%H:%M:%SZ}@{clock.rate}",
             "--heartbeat",
             "900",
-            "--no-page",
+            *(() if all_lawns else ("--no-page",)),
             *more,
         ]
         self.printed = (home.parent / "terminal.txt").open("a", encoding="utf-8")
@@ -89,7 +94,7 @@ class Service:
             [sys.executable, "-m", "advisor", "serve", *map(str, words)], cwd=REPOSITORY, stdout=self.printed,
             stderr=subprocess.PIPE, text=True,
         )  # fmt: skip
-        self.started = threading.Event()
+        self.said = threading.Condition()
         self.reader = threading.Thread(target=self.read, daemon=True)
         self.reader.start()
 
@@ -99,15 +104,29 @@ class Service:
                 self.other.append(line)
                 continue
             event = json.loads(line)
-            self.events.append(event)
             if event["event"] == "service_started":
                 self.clock.run(datetime.fromisoformat(event["now"]))
-                self.started.set()
+            with self.said:
+                self.events.append(event)
+                self.said.notify_all()
+        with self.said:
+            self.said.notify_all()
+
+    def wait_for(self, holds) -> None:
+        """Until something holds; it is looked at again whenever the service has said something."""
+        deadline = time.monotonic() + PATIENCE
+        with self.said:
+            while not holds():
+                assert self.process.poll() is None, "".join(self.other)
+                assert self.said.wait(deadline - time.monotonic()), f"nothing more after {self.events[-1:]}"
+
+    def heard(self, name: str) -> bool:
+        return any(event["event"] == name for event in self.events)
 
     def close(self) -> None:
         if self.process.poll() is None:
             self.process.kill()
-        self.process.wait(20)
+        self.process.wait(PATIENCE)
         self.clock.stop()
         self.reader.join(5)
         self.process.stderr.close()
@@ -115,10 +134,10 @@ class Service:
 
 
 @contextmanager
-def serving(home, clock, *more):
-    service = Service(home, clock, *more)
+def serving(home, clock, *more, **given):
+    service = Service(home, clock, *more, **given)
     try:
-        assert service.started.wait(30), "".join(service.other)
+        service.wait_for(lambda: service.heard("service_started"))
         yield service
     finally:
         service.close()
@@ -147,14 +166,16 @@ def connect(home, provider) -> None:
 
 
 def wait_until(clock: Simulated, at: datetime, service: Service) -> None:
-    while clock.now() < at:
-        assert service.process.poll() is None, "".join(service.other)
-        time.sleep(0.01)
+    try:
+        service.process.wait(max((at - clock.now()).total_seconds() / clock.rate, 0.0))
+    except subprocess.TimeoutExpired:
+        return  # it lives, as it should
+    raise AssertionError("".join(service.other))
 
 
 def test_two_days_with_kills_tell_each_due_notice_once(home):
     """Killed while idle, and at random moments of the half hour after each notice falls due."""
-    clock, chance = Simulated(1800.0), random.Random(11)
+    clock, chance = Simulated(QUICKLY), random.Random(11)
     due_at = [datetime(2026, 9, 21, 23, 30, tzinfo=UTC), datetime(2026, 9, 22, 11, 0, tzinfo=UTC),
               datetime(2026, 9, 22, 23, 30, tzinfo=UTC), datetime(2026, 9, 23, 11, 0, tzinfo=UTC)]  # fmt: skip
     faults = []
@@ -162,15 +183,14 @@ def test_two_days_with_kills_tell_each_due_notice_once(home):
         connect(home, provider)
         for count, at in enumerate([BEGIN + timedelta(minutes=20), *due_at]):
             clock.sleep_until(at - timedelta(minutes=20))
+            clock.rate = QUICKLY
             with serving(home, clock) as service:
                 wait_until(clock, at + timedelta(minutes=chance.uniform(0, 30)), service)
                 kill(service)
                 faults += service.other
+            clock.rate = SLOWLY
             with serving(home, clock) as service:
-                deadline = time.monotonic() + 30
-                while not delivered(home, count):
-                    assert time.monotonic() < deadline and service.process.poll() is None, service.other
-                    time.sleep(0.02)
+                service.wait_for(lambda count=count: delivered(home, count))
                 service.process.terminate()
                 assert service.process.wait(15) == 0
                 faults += service.other
@@ -217,7 +237,7 @@ def test_two_days_with_kills_tell_each_due_notice_once(home):
 
 def kill(service: Service) -> None:
     service.process.send_signal(signal.SIGKILL)
-    assert service.process.wait(10) == -signal.SIGKILL
+    assert service.process.wait(PATIENCE) == -signal.SIGKILL
 
 
 def delivered(home, count: int) -> bool:
@@ -235,10 +255,38 @@ def test_it_ends_with_0_on_sigterm_and_after_its_hours(home):
     with Provider(clock) as provider:
         connect(home, provider)
         with serving(home, clock, "--for-hours", "1") as service:
-            assert service.process.wait(20) == 0
+            assert service.process.wait(PATIENCE) == 0
         assert [event["event"] for event in service.events][-1] == "service_ended" and not service.other
         clock.rate = 900.0
         with serving(home, clock) as service:
             service.process.terminate()
             assert service.process.wait(12) == 0
         assert not service.other
+
+
+def test_all_lawns_are_served_with_one_page_of_the_round(home, tmp_path):
+    """Two lawns in one process: the round at the front, both lawns' pages below, each lawn's weather in its ledger."""
+    folder = tmp_path / "lawns"
+    clock = Simulated(SLOWLY)
+    with Provider(clock) as provider:
+        connect(home, provider)
+        for name in ("hill-road", "maple-street"):
+            shutil.copytree(home, folder / name)
+            path = folder / name / "lawn.toml"
+            path.write_text(path.read_text().replace('name = "Prairie lawn"', f'name = "{name}"', 1))
+        with serving(folder, clock, "--port", "0", all_lawns=True) as service:
+            # every lawn and the round have a cycle of their own
+            service.wait_for(lambda: sum(event["event"] == "cycle" for event in service.events) >= 3)
+            (address,) = [one["address"] for one in service.events if one["event"] == "page_opened"]
+            found = {}
+            for path in ("", "index.json", "lawn/hill-road/", "lawn/maple-street/index.json", "readyz"):
+                with urllib.request.urlopen(address + path, timeout=PATIENCE) as answer:
+                    found[path] = answer.read().decode()
+            service.process.terminate()
+            assert service.process.wait(15) == 0
+        assert not service.other
+    assert "Every lawn, day by day" in found[""] and "hill-road" in found["lawn/hill-road/"]
+    stops = json.loads(found["index.json"])
+    assert [one["lawn"] for one in stops["lawns"]] == ["hill-road", "maple-street"] and not stops["faults"]
+    assert json.loads(found["lawn/maple-street/index.json"])["weather"]["source"] == "open-meteo"
+    assert json.loads(found["readyz"]) == {"ready": True, "reasons": []}
