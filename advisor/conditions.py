@@ -214,7 +214,7 @@ class Conditions:
 
     @cached_property
     def inversion_closed(self) -> np.ndarray:
-        """Boolean (site, 1, hour): the hours closed around the night whatever the weather; an hour longer in hollows."""
+        """Boolean (site, 1, hour): hours closed around the night whatever the weather; an hour longer in hollows."""
         sunset, sunrise = self.nights
         closed = inversions.inversion_closed(
             self.axis.astype("datetime64[s]"),
@@ -265,8 +265,9 @@ class Conditions:
 
     def _mixed(self, stability_class: np.ndarray) -> np.ndarray:
         light = wind.lowest_wind_speed_2m(self.wind_speed_10m, stability_class)
-        mixed = (stability_class <= CLASS_C) & (light >= STILL_BELOW) & (light < CALM_BELOW)
-        return np.where(mixed, light.dtype.type(CALM_BELOW), light)
+        # where the air is unstable and not still, at least as much as 3 mph
+        mixed = (stability_class <= CLASS_C) & (light >= STILL_BELOW)
+        return np.maximum(light, mixed * light.dtype.type(CALM_BELOW), out=light)
 
     # leaves -----------------------------------------------------------------------------------------------------
 

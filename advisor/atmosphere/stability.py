@@ -222,15 +222,15 @@ def _without_ceiling(sun_elevation, is_night, cloud_cover, wind_speed_10m):
         sky = np.where(np.asarray(is_night, dtype=bool), 0.0, insolation_class(height))
         unknown_sky = np.isnan(height)
         sky = np.where(unknown_sky, 0, sky).astype(np.uint8) * np.uint8(len(_CLOUDS))
-        cloud = (cover >= 45.0).astype(np.uint8) + (cover >= 99.5)
-        unknown = ~(speed >= 0) | np.isnan(cover) | unknown_sky
+        cloud = (cover >= _BROKEN).view(np.uint8) + (cover >= 99.5).view(np.uint8)
+        known = (speed >= 0) & (cover == cover) & ~unknown_sky
         # a wind that is not known may become any number here
-        knots = np.minimum(speed * speed.dtype.type(1.0 / KNOT) + speed.dtype.type(0.5), _KNOTS[-1])
-        case = np.where(unknown, 0, knots).astype(np.uint8)
-    case = (sky + cloud.astype(np.uint8)) * np.uint8(len(_KNOTS)) + case
-    if unknown.any():
-        case = np.where(unknown, np.uint8(_UNKNOWN_CASE), case)
-    return _classes_without_ceiling().astype(height.dtype)[case]
+        knots = speed * speed.dtype.type(1.0 / KNOT) + speed.dtype.type(0.5)
+        case = np.minimum(knots, _KNOTS[-1]).astype(np.uint8)
+    case = (sky + cloud) * np.uint8(len(_KNOTS)) + case
+    if not known.all():
+        case = np.where(known, case, np.uint8(_UNKNOWN_CASE))
+    return np.take(_classes_without_ceiling().astype(height.dtype), case)[()]
 
 
 @cache

@@ -153,11 +153,12 @@ def lowest_wind_speed_2m(wind_speed_10m, stability_class):
     Allen et al. (1998) FAO Irrigation and Drainage Paper 56; US EPA (2000) EPA-454/R-99-005.
     """
     speed, given = as_floats(wind_speed_10m, stability_class)
-    with np.errstate(invalid="ignore"):
-        index = np.where((given >= 1.0) & (given <= 7.0), given, given.dtype.type(6.0)).astype(np.uint8)
+    known = (given >= 1.0) & (given <= 7.0)
+    if not np.all(known):
+        given = np.where(known, given, given.dtype.type(6.0))
     # one factor a class: raised to the power seven times and not once an hour
     factor = power_law(1.0, FORECAST_HEIGHT, 2.0, power_law_exponent(np.arange(8.0))).astype(speed.dtype)
-    return np.minimum(wind_speed_2m(speed), speed * factor[index])[()]
+    return np.minimum(wind_speed_2m(speed), speed * np.take(factor, given.astype(np.uint8)))[()]
 
 
 def gust_estimate(wind_speed, factor=GUST_FACTOR):
