@@ -26,6 +26,7 @@ ledger is about its own lawn and says nothing of these sites.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, time, timedelta
@@ -97,6 +98,7 @@ def _table(path: Path) -> Iterator[tuple[int, Mapping[str, str]]]:
         if path.suffix == ".parquet":
             frame = _parquet(path)
         else:
+            _refuse_wide(path)
             frame = pd.read_csv(
                 path, dtype=str, keep_default_na=False, encoding="utf-8-sig", skip_blank_lines=False
             )
@@ -116,6 +118,14 @@ def _table(path: Path) -> Iterator[tuple[int, Mapping[str, str]]]:
         raise InvalidFile("the table of sites is not valid", problems=problems)
     for at, values in enumerate(frame.itertuples(index=False, name=None)):
         yield at + 2, {name: str(value).strip() for name, value in zip(frame.columns, values, strict=True)}
+
+
+def _refuse_wide(path: Path) -> None:
+    """A heading of thousands of cells keeps pandas busy for seconds before anybody looks at their names."""
+    with path.open("rb") as file:
+        cells = 1 + re.split(rb"[\r\n]", file.readline(2**16))[0].count(b",")
+    if cells > 4 * len(COLUMNS):
+        raise ValueError(f"its heading has {cells} cells, and {len(COLUMNS)} columns are known")
 
 
 def _parquet(path: Path):

@@ -94,6 +94,7 @@ INPUTS: tuple[tuple[str, bytes | str, str], ...] = (
      "no column"),
     ("kept forecasts CSV", '"\n"', "the kept history is not valid"),
     ("kept forecasts CSV", "valid,lead_hours\n2026-07-26T00:00Z," + "1" * 140_000, "a cell that is too long"),
+    ("sites CSV", "51," * 12_000, "its heading has 12001 cells"),
     ("sites CSV", b"\x80", "is not UTF-8 text"),
     ("sites CSV", 'site,latitude,longitude,time_zone\none,6,-93,"%s"' % ("a../America/Chicago" * 60), ""),
     ("sites CSV", "site,latitude,longitude,treatment,pass\none,6,-93,broadleaf-autumn," + "9" * 5000, ""),

@@ -34,8 +34,10 @@ pytestmark = pytest.mark.skipif(
 
 
 def planted(read, check=lambda found: "", seconds: float = 0.2) -> Target:
-    return Target("planted", lambda: [b"a", b"b"], lambda chance, data, others: b"c", read, (InvalidFile,), check,
-                  seconds=seconds)  # fmt: skip
+    def change(chance, data, others):
+        return b"c"
+
+    return Target("planted", "", lambda: [b"a", b"b"], change, read, (InvalidFile,), check, seconds=seconds)
 
 
 def refuse(what: str):

@@ -72,9 +72,8 @@ def far_targets() -> list[Target]:
     """Files and forecasts, followed to the outlook."""
 
     def target(name, seeds, change, read, error):
-        return Target(
-            f"{name}, to the outlook", seeds, change, read, (error,), _numbers_fault, share=0.1, seconds=6.0
-        )
+        return Target(f"{name}, to the outlook", "files and answers, followed to the outlook", seeds, change, read,
+                      (error,), _numbers_fault, share=0.25, seconds=6.0)  # fmt: skip
 
     toml = text_changes.toml
     found = [

@@ -216,7 +216,11 @@ def _kept_seeds() -> list[bytes]:
 
 
 def _labelled(pattern: str) -> list[bytes]:
-    return texts(f"fixtures/*/{pattern}/*.toml")
+    # those of the other household fit this one in few places
+    return [
+        *texts(f"fixtures/prairie-lawn/{pattern}/*.toml") * 3,
+        *texts(f"fixtures/southern-lawn/{pattern}/*.toml"),
+    ]
 
 
 def file_targets() -> list[Target]:
@@ -226,19 +230,47 @@ def file_targets() -> list[Target]:
     label = sorted(one.name for one in (FIXTURES / "prairie-lawn/labels").iterdir())[0]
     treatment = sorted(one.name for one in (FIXTURES / "prairie-lawn/treatments").iterdir())[0]
     toml, table, word, bad = text_changes.toml, text_changes.table, text_changes.word, (InvalidFile,)
+    ours, tables, words = "rules, labels and household", "CSV files", "quantities and instants"
     home = "fixtures/*/lawn.toml"
     return [
-        Target("rules", lambda: texts("rules/*.toml"), toml, _rule, bad, _problems_fault, 2.5),
-        Target("labels", lambda: _labelled("labels"), toml, household_file(f"labels/{label}"), bad, share=1.5),
-        Target("treatments", lambda: _labelled("treatments"), toml, household_file(f"treatments/{treatment}"), bad),
-        Target("household", lambda: texts(home), toml, household_file("lawn.toml"), bad, share=2.0),
-        Target("several lawns", _lawns_seeds, toml, _lawns, bad),
-        Target("household history", lambda: _records_seeds()[:1], table, household_file("history.csv"), bad),
-        Target("past weather CSV", _past_weather_seeds, table, _past_weather, bad, forecasts_fault, 1.5),
-        Target("kept forecasts CSV", _kept_seeds, table, _kept, bad),
-        Target("records CSV", _records_seeds, table, _import, bad, _problems_fault, 1.5),
-        Target("sites CSV", _sites_seeds, table, _sites, bad, _problems_fault),
-        Target("quantities", _quantity_seeds, word, _quantity, (UnitError,), share=2.0),
-        Target("instants", lambda: [b"2026-09-21T12:00Z", date(2026, 9, 21).isoformat().encode()], word, _instant,
-               (UsageError,)),
-    ]  # fmt: skip
+        Target("rules", ours, lambda: texts("rules/*.toml"), toml, _rule, bad, _problems_fault, 2.5),
+        Target(
+            "labels",
+            ours,
+            lambda: _labelled("labels"),
+            toml,
+            household_file(f"labels/{label}"),
+            bad,
+            share=1.5,
+        ),
+        Target(
+            "treatments",
+            ours,
+            lambda: _labelled("treatments"),
+            toml,
+            household_file(f"treatments/{treatment}"),
+            bad,
+        ),
+        Target("household", ours, lambda: texts(home), toml, household_file("lawn.toml"), bad, share=2.0),
+        Target("several lawns", ours, _lawns_seeds, toml, _lawns, bad),
+        Target(
+            "household history",
+            tables,
+            lambda: _records_seeds()[:1],
+            table,
+            household_file("history.csv"),
+            bad,
+        ),
+        Target(
+            "past weather CSV", tables, _past_weather_seeds, table, _past_weather, bad, forecasts_fault, 1.5
+        ),
+        Target("kept forecasts CSV", tables, _kept_seeds, table, _kept, bad),
+        Target("records CSV", tables, _records_seeds, table, _import, bad, _problems_fault, 1.5),
+        Target("sites CSV", tables, _sites_seeds, table, _sites, bad, _problems_fault),
+        Target("quantities", words, _quantity_seeds, word, _quantity, (UnitError,), share=2.0),
+        Target("instants", words, _instant_seeds, word, _instant, (UsageError,)),
+    ]
+
+
+def _instant_seeds() -> list[bytes]:
+    return [b"2026-09-21T12:00Z", date(2026, 9, 21).isoformat().encode()]

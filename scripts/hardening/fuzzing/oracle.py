@@ -35,6 +35,8 @@ class Target:
 
     Attributes
     ----------
+    group : str
+        The line of the table that it is counted in.
     seeds : callable () -> list of bytes
         Valid inputs, made by this project's own generators.
     change : callable (Random, bytes, list of bytes) -> bytes
@@ -51,6 +53,7 @@ class Target:
     """
 
     name: str
+    group: str
     seeds: Callable[[], list[bytes]]
     change: Callable
     read: Callable[[bytes], object]

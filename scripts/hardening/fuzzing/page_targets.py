@@ -14,7 +14,7 @@ from random import Random
 from advisor.web import Desk, create_app
 from hardening.fuzzing import odd, text_changes
 from hardening.fuzzing.oracle import Target
-from tests.demo_page import NOW, demo_client, demo_desk, demo_home
+from tests.demo_page import demo_desk, demo_home
 from tests.web.reading import PAGES, token
 
 #: forms that were written down before the ledger is made anew, so that no list grows for ever
@@ -225,24 +225,20 @@ def _addresses() -> list[bytes]:
 
 def page_targets() -> list[Target]:
     """Each form, a form in parts, the addresses of all pages, and headers."""
+
+    def target(name, group, seeds, change, read, share=0.7):
+        return Target(name, group, seeds, change, read, (), answers_fault, share)
+
+    forms, pages_line = "HTTP forms", "addresses and headers of pages"
     found = [
-        Target(
-            f"form {path}",
-            lambda fields=fields: [_encoded(fields)],
-            text_changes.form,
-            _form(path),
-            (),
-            answers_fault,
-            0.7,
+        target(
+            f"form {path}", forms, lambda fields=fields: [_encoded(fields)], text_changes.form, _form(path)
         )
         for path, fields in FORMS.items()
     ]
     return [
         *found,
-        Target("form in parts", _parts_seeds, text_changes.table, _parts, (), answers_fault, 0.7),
-        Target("addresses", _addresses, text_changes.address, _address, (), answers_fault, 1.5),
-        Target("headers", _headers_seeds, _changed_headers, _headers, (), answers_fault, 0.7),
+        target("form in parts", forms, _parts_seeds, text_changes.table, _parts),
+        target("addresses", pages_line, _addresses, text_changes.address, _address, 1.5),
+        target("headers", pages_line, _headers_seeds, _changed_headers, _headers),
     ]
-
-
-__all__ = ["FORMS", "NOW", "answers_fault", "demo_client", "page_targets"]

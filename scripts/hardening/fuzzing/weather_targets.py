@@ -189,7 +189,14 @@ def weather_targets() -> list[Target]:
 
     def target(name, read, check, share=1.0):
         return Target(
-            name, lambda: weather_seeds(name), json_changes.changed, read, (WeatherError,), check, share
+            name,
+            "answers of weather services",
+            lambda: weather_seeds(name),
+            json_changes.changed,
+            read,
+            (WeatherError,),
+            check,
+            share,
         )
 
     return [
