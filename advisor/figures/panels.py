@@ -169,13 +169,8 @@ def panels_of(outlook: Outlook, tasks: list[int], frame: Frame) -> tuple[list[Pa
 
 
 def states(explainer: Explainer, at: int, task: int) -> np.ndarray:
-    """GO, NO_GO or UNKNOWN of one rule at every start of the axis, by its floor; as `Explainer.code` says of one."""
-    chance, floor = explainer.verdicts.rules[at], explainer.verdicts.floors[at, task]
-    wanted = max(floor, explainer.verdicts.everything_floor) if floor == 0.0 else floor
-    lower, upper = (_row(part, task) for part in (chance.lower, chance.upper))
-    return np.where(lower >= wanted - 1e-9, GO, np.where(upper < wanted - 1e-9, NO_GO, UNKNOWN)).astype(
-        np.int8
-    )
+    """GO, NO_GO or UNKNOWN of one rule at every start of the axis, by its floor."""
+    return explainer.codes(task)[at].astype(np.int8)
 
 
 def _panel(outlook: Outlook, explainer: Explainer, at: int, task: int, frame: Frame) -> Panel:
@@ -189,12 +184,7 @@ def _panel(outlook: Outlook, explainer: Explainer, at: int, task: int, frame: Fr
     values = np.where(np.isinf(values), np.nan, values)
     factor, offset = units.conversion(units.display_unit(dimension, system), dimension)
     values = (values - offset) / factor
-    low = high = None
-    if len(values) > 1:
-        known = ~np.isnan(values).all(axis=0)
-        low, high = (np.full(values.shape[1], np.nan) for _ in BAND)
-        if known.any():
-            low[known], high[known] = np.nanpercentile(values[:, known], BAND, axis=0)
+    low, high = _band(values) if len(values) > 1 else (None, None)
     limits = [
         None if side is None or not np.isfinite(side[task]) else (float(side[task]) - offset) / factor
         for side in (finding.at_least, finding.at_most)
@@ -209,6 +199,18 @@ def _panel(outlook: Outlook, explainer: Explainer, at: int, task: int, frame: Fr
         low=low, high=high, at_least=limits[0], at_most=limits[1], state=states(explainer, at, task)[shown], mine=mine,
         line=dimension not in _STRIPS,
     )  # fmt: skip
+
+
+def _band(values: np.ndarray) -> np.ndarray:
+    """Between which values most of the members (member, hour) lie, (2, hour); NaN where none is known."""
+    band = np.full((len(BAND), values.shape[1]), np.nan)
+    known = ~np.isnan(values)
+    every, some = known.all(axis=0), known.any(axis=0)
+    # passing over unknown members takes numpy a hundred times as long
+    for hours, percentile in ((every, np.percentile), (some & ~every, np.nanpercentile)):
+        if hours.any():
+            band[:, hours] = percentile(values[:, hours], BAND, axis=0)
+    return band
 
 
 def _says_the_same(panel: Panel) -> bool:
@@ -242,10 +244,6 @@ def _nearness(panel: Panel) -> float:
     known = panel.values[~np.isnan(panel.values)]
     span = max(float(np.ptp(known)), 1e-9) if len(known) else 1.0
     return float(margin.min()) / span if len(margin) else np.inf
-
-
-def _row(values: np.ndarray, task: int) -> np.ndarray:
-    return values[task if values.shape[0] > 1 else 0]
 
 
 def _starts(first: np.datetime64, last: np.datetime64, zone) -> str:

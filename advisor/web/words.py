@@ -93,13 +93,12 @@ def decides(day: Day, system: str) -> str:
     if day.verdict == "unknown":
         if day.too_early:
             return "too early to decide"
-        missing = [reason.missing for reason in day.reasons if reason.verdict == "unknown" and reason.missing]
+        missing = [reason.missing for reason in day.unknown if reason.missing]
         return f"not known: {listed(list(dict.fromkeys(missing)), 3)}" if missing else "not known"
-    failing = [reason for reason in day.reasons if reason.verdict == "no-go"]
-    if len(failing) == 1 and len(day.blocked.sole) == 1:
+    if len(day.failing) == 1 and len(day.blocked.sole) == 1:
         short = least_change(day.blocked.sole[0], system)
-        return f"{failing[0].title.lower()} alone{f', {short} short' if short else ''}"
-    return listed([reason.title.lower() for reason in failing], 3)
+        return f"{day.failing[0].title.lower()} alone{f', {short} short' if short else ''}"
+    return listed([reason.title.lower() for reason in day.failing], 3)
 
 
 def chance_words(day: Day) -> str:

@@ -134,11 +134,7 @@ def _why_not_sooner(scored: TaskOutlook, coming: Day | None) -> list[dict[str, s
 def _first_reason(day: Day) -> str:
     if not day.candidates:
         return "no start fits your hours"
-    told = [
-        reason
-        for reason in day.reasons
-        if reason.verdict == ("no-go" if day.verdict == "no-go" else "unknown")
-    ]
+    told = day.failing if day.verdict == "no-go" else day.unknown
     return told[0].title.lower() if told else "too early to decide"
 
 
