@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 from hardening.lines import Line
-from hardening.web import endless, entering, hosts, outgoing, paths, texts
+from hardening.web import endless, entering, hosts, lawns, outgoing, paths, texts
 from hardening.web.attack import Attack, Outcome, carried_out
 from hardening.web.world import World
 
@@ -31,6 +31,7 @@ def attacks(quick: bool) -> Iterator[Attack]:
     yield from entering.word()
     yield from entering.guesses()
     yield from entering.told_to_browsers()
+    yield from lawns.attacks()
     yield from outgoing.configuration(quick)
     yield from outgoing.redirections()
     yield from outgoing.certificates()

@@ -13,7 +13,8 @@ from urllib.parse import urlencode
 
 from advisor.service.clocks import SetClock
 from advisor.service.household import HouseholdService
-from advisor.web import open_page
+from advisor.service.round import RoundService
+from advisor.web import Desks, open_desks, open_page
 from tests.demo_page import NOW
 
 #: pages with text of the household on them
@@ -70,12 +71,14 @@ class Served:
 
     def __init__(self, home: Path, word: str | None = None, names: tuple[str, ...] = ()):
         self.home, self.word = home, word
-        self._page = open_page(
-            HouseholdService.open(home), SetClock(NOW), None, port=0, word=word, names=names
-        )
+        self._page = self._opened(names)
         self.port = self._page.port
         self.host = f"127.0.0.1:{self.port}"
         self._page.__enter__()
+
+    def _opened(self, names: tuple[str, ...]):
+        service = HouseholdService.open(self.home)
+        return open_page(service, SetClock(NOW), None, port=0, word=self.word, names=names)
 
     def close(self) -> None:
         self._page.__exit__(None, None, None)
@@ -151,6 +154,20 @@ class Served:
             if path.is_file() and not path.name.startswith("advisor.db"):
                 digest.update(path.name.encode() + path.read_bytes())
         return digest.hexdigest()
+
+
+class ServedLawns(Served):
+    """Several lawns behind one page; `home` is the folder that holds them."""
+
+    def _opened(self, names: tuple[str, ...]):
+        service = RoundService.open(self.home)
+        desks = Desks.of_round(service, SetClock(NOW), [None] * len(service.services))
+        return open_desks(desks, port=0, word=self.word, names=names)
+
+    def ledger(self) -> str:
+        """Changes whenever a file below the folder does."""
+        files = sorted(path for path in self.home.rglob("*") if path.is_file())
+        return hashlib.sha256(b"".join(path.read_bytes() for path in files)).hexdigest()
 
 
 def _complete(whole: bytes) -> bool:

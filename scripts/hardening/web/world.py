@@ -14,7 +14,7 @@ from unittest import mock
 import trustme
 
 from advisor.web import channel
-from hardening.web.served import Served
+from hardening.web.served import Served, ServedLawns
 from hardening.web.texts import Household
 from tests.demo_page import demo_home
 
@@ -64,6 +64,17 @@ class World:
     def guessed(self) -> Served:
         """For guesses, whose limits would disturb the other attacks."""
         return self._serve("guessed", word=WORD)
+
+    @cached_property
+    def lawns(self) -> ServedLawns:
+        """Two lawns behind one page, with a word."""
+        folder = self.folder / "lawns"
+        folder.mkdir()
+        for name in ("north", "south"):
+            demo_home(folder, members=0).rename(folder / name)
+        served = ServedLawns(folder, word=WORD)
+        self._open.append(served)
+        return served
 
     @cached_property
     def old_token(self) -> str:
