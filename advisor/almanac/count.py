@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from advisor.rulebook.evaluate import Finding, evaluate_rule
 from advisor.rulebook.quantities import QUANTITIES
 from advisor.rulebook.schema import Rule
 from advisor.task_table import build
+from advisor.variables import VARIABLES
 from advisor.verdict import GO, NO_GO, UNKNOWN
 
 #: rules on these are decided by the sun and the clock, all others that count by the weather
@@ -112,15 +114,14 @@ def count_days(
     household = past_household(household)
     chosen = weather_rules(rules)
     made = [_task(household, *names) for names in tasks]
-    parts = list(seasons(history, household.site.zone, _days_after(chosen, made)))
-    books: list[list[dict]] = [[] for _ in made]
+    cut = list(seasons(history, household.site.zone, _days_after(chosen, made)))
+    parts: list[list[_Part]] = []
     dead = _never_known(household, made, chosen, history)
-    for position, season in enumerate(parts):
-        for at, rows in enumerate(_judge(household, made, chosen, season, dead)):
-            books[at].append(rows)
+    for done, season in enumerate(cut, 1):
+        parts.append(_judge(household, made, chosen, season, dead))
         if progress is not None:
-            progress(position + 1, len(parts))
-    return [_book(task, rows, chosen, dead[at]) for at, (task, rows) in enumerate(zip(made, books, strict=True))]
+            progress(done, len(cut))
+    return [_book(task, [of_all[at] for of_all in parts], chosen, dead[at]) for at, task in enumerate(made)]
 
 
 def _task(household: Household, treatment_id: str, area_id: str) -> Task:
@@ -142,21 +143,21 @@ def _days_after(rules: Sequence[Rule], tasks: Sequence[Task]) -> int:
     return max(_LEAST_DAYS_AFTER, math.ceil((longest + work) / 24.0) + 1)
 
 
-def _conditions(household: Household, tasks: Sequence[Task], forecast: Forecast, now) -> AreaConditions:
+def _conditions(
+    household: Household, tasks: Sequence[Task], forecast: Forecast, now: datetime
+) -> AreaConditions:
     return AreaConditions(Conditions(forecast, SiteTable.of(household.site)), build(list(tasks), (), now))
 
 
-def _never_known(household, tasks, rules, history: Forecast) -> list[dict[str, str]]:
+def _never_known(
+    household: Household, tasks: Sequence[Task], rules: Sequence[Rule], history: Forecast
+) -> list[dict[str, str]]:
     """For each task the rules that nothing in the history can answer: id -> what is missing."""
-    from advisor.variables import VARIABLES
-
     out: list[dict[str, str]] = [{} for _ in tasks]
     carried = {name for name, one in history.fields.items() if one.known.any()}
-    humid = bool({"dew_point", "relative_humidity"} & carried)
+    humid = not carried.isdisjoint(_HUMID)
     for rule in rules:
-        needed = [*QUANTITIES[rule.measure.quantity].inputs]
-        if rule.estimate is not None:
-            needed = [*QUANTITIES[rule.estimate].inputs]
+        needed = QUANTITIES[rule.measure.quantity if rule.estimate is None else rule.estimate].inputs
         absent = [name for name in needed if name not in carried and not (humid and name in _HUMID)]
         if absent == ["cloud_cover"]:
             # by day the class of the air is bounded without it
@@ -176,7 +177,26 @@ def _limit_is_blank(rule: Rule, task: Task) -> bool:
     return any(one.default is None and one.label not in task.label.limits for one in settings)
 
 
-def _judge(household: Household, tasks, rules, season: Season, dead) -> list[dict]:
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """The judged days of one task in one season: as in `DayBook`, with the rules by their id."""
+
+    days: np.ndarray
+    verdict: np.ndarray
+    any_hour: np.ndarray
+    hours: np.ndarray
+    closes: dict[str, np.ndarray]
+    alone: dict[str, np.ndarray]
+
+
+def _judge(
+    household: Household,
+    tasks: Sequence[Task],
+    rules: Sequence[Rule],
+    season: Season,
+    dead: Sequence[Collection[str]],
+) -> list[_Part]:
+    """The days of a season for each task, by the rules that are not dead for it."""
     area = _conditions(household, tasks, season.forecast, season.middle)
     axis = season.forecast.axis
     zone = household.site.zone
@@ -184,49 +204,55 @@ def _judge(household: Household, tasks, rules, season: Season, dead) -> list[dic
     inside = np.flatnonzero((dates >= np.datetime64(season.first)) & (dates < np.datetime64(season.following)))
     wall = (axis[inside].astype("datetime64[s]") + local_offsets(axis[inside], zone)).astype("datetime64[h]")
     clock = (wall - wall.astype("datetime64[D]")).astype(int)
-    findings = [(rule, evaluate_rule(rule, area)) for rule in rules]
-    spare = area.spare_time[:, 0, :]
+    findings = [finding for rule in rules if (finding := evaluate_rule(rule, area)) is not None]
+    fits = area.spare_time[:, 0, :][:, inside] >= -1e-9
     return [
-        _judge_task(at, findings, dead[at], spare[at][inside] >= -1e-9, dates[inside], clock, inside)
+        _judge_task(
+            {one.rule.id: _row(one, at, inside) for one in findings if one.rule.id not in dead[at] and one.applies[at]},
+            fits[at], dates[inside], clock,
+        )
         for at in range(len(tasks))
-    ]
+    ]  # fmt: skip
 
 
-def _judge_task(at: int, findings, dead, fits, dates, clock, inside) -> dict:
-    holds = np.ones(len(inside), dtype=bool)
-    fails_any = np.zeros(len(inside), dtype=bool)
-    count_fails = np.zeros(len(inside), dtype=np.int16)
-    count_unknown = np.zeros(len(inside), dtype=np.int16)
+def _judge_task(
+    outcomes: Mapping[str, tuple[np.ndarray, np.ndarray]], fits: np.ndarray, dates: np.ndarray, clock: np.ndarray
+) -> _Part:
+    """The days of one task from (holds, known) of each rule at every start.
+
+    Parameters
+    ----------
+    fits : ndarray of bool (start,)
+        Whether the start lies inside the person's hours.
+    dates, clock : ndarray (start,)
+        Local date and hour of the clock.
+    """
+    holds, fails_any = np.ones(len(dates), dtype=bool), np.zeros(len(dates), dtype=bool)
+    count_fails, count_unknown = np.zeros(len(dates), dtype=np.int16), np.zeros(len(dates), dtype=np.int16)
     fails: dict[str, np.ndarray] = {}
-    for rule, finding in findings:
-        if finding is None or rule.id in dead or not finding.applies[at]:
-            continue
-        held, known = _row(finding, at, inside)
+    for rule_id, (held, known) in outcomes.items():
         holds &= held
-        failed = known & ~held
-        fails_any |= failed
-        count_fails += failed
+        fails[rule_id] = known & ~held
+        fails_any |= fails[rule_id]
+        count_fails += fails[rule_id]
         count_unknown += ~known
-        fails[rule.id] = failed
     codes = np.where(holds, GO, np.where(fails_any, NO_GO, UNKNOWN)).astype(np.int8)
     days, first = np.unique(dates, return_index=True)
-    at_all = np.add.reduceat(fits, first) > 0
-    rows = {
-        "days": days,
-        "verdict": _of_days(codes, fits, first),
-        "any_hour": _of_days(codes, np.ones_like(fits), first),
-        "hours": np.full((len(days), 24), UNKNOWN, dtype=np.int8),
-        "closes": {}, "alone": {},
-    }  # fmt: skip
+    verdict = _of_days(codes, fits, first)
+    hours = np.full((len(days), 24), UNKNOWN, dtype=np.int8)
     # an hour that the clock shows twice keeps its first showing
     position = np.repeat(np.arange(len(days)), np.diff(np.r_[first, len(dates)]))
-    rows["hours"][position[::-1], clock[::-1]] = codes[::-1]
+    hours[position[::-1], clock[::-1]] = codes[::-1]
     single = (count_fails == 1) & (count_unknown == 0) & fits
-    closed = rows["verdict"] == NO_GO
-    for rule_id, failed in fails.items():
-        rows["closes"][rule_id] = np.logical_and.reduceat(failed | ~fits, first) & at_all
-        rows["alone"][rule_id] = np.logical_or.reduceat(failed & single, first) & closed
-    return rows
+    any_fits, no_window = np.add.reduceat(fits, first) > 0, verdict == NO_GO
+    return _Part(
+        days,
+        verdict,
+        _of_days(codes, np.ones_like(fits), first),
+        hours,
+        {name: np.logical_and.reduceat(failed | ~fits, first) & any_fits for name, failed in fails.items()},
+        {name: np.logical_or.reduceat(failed & single, first) & no_window for name, failed in fails.items()},
+    )
 
 
 def _row(finding: Finding, at: int, inside: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -244,21 +270,31 @@ def _of_days(codes: np.ndarray, counts: np.ndarray, first: np.ndarray) -> np.nda
     return np.where(go, GO, np.where(unknown, UNKNOWN, NO_GO)).astype(np.int8)
 
 
-def _book(task: Task, rows: list[dict], rules: Sequence[Rule], dead: dict[str, str]) -> DayBook:
-    seen = {rule_id for part in rows for rule_id in part["closes"]}
-    ids = [rule.id for rule in rules if rule.id in seen]
-    titles = {rule.id: rule.title for rule in rules}
+def _book(task: Task, parts: Sequence[_Part], rules: Sequence[Rule], dead: Mapping[str, str]) -> DayBook:
+    """The seasons of a task, one after the other; a rule that a season did not ask counts as not failing in it."""
+    counted = [rule for rule in rules if any(rule.id in part.closes for part in parts)]
 
-    def stacked(name: str) -> np.ndarray:
-        if not ids:
-            return np.zeros((0, sum(len(part["days"]) for part in rows)), dtype=bool)
-        return np.stack(
-            [
-                np.concatenate([part[name].get(one, np.zeros(len(part["days"]), dtype=bool)) for part in rows])
-                for one in ids
-            ]
-        )
+    def joined(name: str) -> np.ndarray:
+        return np.concatenate([getattr(part, name) for part in parts])
 
-    joined = {name: np.concatenate([part[name] for part in rows]) for name in ("days", "verdict", "any_hour", "hours")}
-    return DayBook(task, **joined, rules=tuple(ids), titles=tuple(titles[one] for one in ids),
-                   closes=stacked("closes"), alone=stacked("alone"), left_out=dict(dead))  # fmt: skip
+    def by_rule(name: str) -> np.ndarray:
+        table, first = np.zeros((len(counted), sum(len(part.days) for part in parts)), dtype=bool), 0
+        for part in parts:
+            following = first + len(part.days)
+            for row, rule in enumerate(counted):
+                table[row, first:following] = getattr(part, name).get(rule.id, False)
+            first = following
+        return table
+
+    return DayBook(
+        task,
+        joined("days"),
+        joined("verdict"),
+        joined("any_hour"),
+        joined("hours"),
+        tuple(rule.id for rule in counted),
+        tuple(rule.title for rule in counted),
+        by_rule("closes"),
+        by_rule("alone"),
+        dict(dead),
+    )

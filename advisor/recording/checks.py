@@ -143,6 +143,11 @@ def _same(record: Record, other: Record) -> bool:
     return other.area == record.area and share_ingredient(record.active_ingredients, other.active_ingredients)
 
 
+def _overlap(record: Record, other: Record) -> bool:
+    """Whether two passes were going on at the same time, or one began as the other ended."""
+    return record.started_at <= other.end and other.started_at <= record.end
+
+
 def _order(household: Household, record: Record, ledger: Sequence[Record], label: Label | None):
     zone = household.site.zone
 
@@ -152,8 +157,7 @@ def _order(household: Household, record: Record, ledger: Sequence[Record], label
     for other in ledger:
         if other.area != record.area:
             continue
-        touches = record.started_at <= other.end and other.started_at <= record.end
-        if touches:
+        if _overlap(record, other):
             what = f"it overlaps the pass of {when(other)} on the same area"
             yield Fault("overlap", what, f'if that one is wrong, correct it: --corrects "{other.id}"')
     later = [one for one in ledger if one.area == record.area and one.treatment == record.treatment
@@ -165,9 +169,7 @@ def _order(household: Household, record: Record, ledger: Sequence[Record], label
     if interval is None:
         return
     for other in ledger:
-        if not _same(record, other) or (
-            record.started_at <= other.end and other.started_at <= record.end
-        ):
+        if not _same(record, other) or _overlap(record, other):
             continue
         earlier, following = sorted((record, other), key=lambda one: one.started_at)
         gap = (following.started_at - earlier.end).total_seconds() / 3600.0

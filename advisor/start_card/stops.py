@@ -20,6 +20,11 @@ from advisor.rulebook.evaluate import measured
 from advisor.rulebook.quantities import QUANTITIES
 from advisor.start_card.readings import Readings
 
+#: directions that are tried for a wind that turns [degrees true]
+DIRECTIONS = np.arange(0.0, 360.0, 5.0)
+#: wind at 10 m where none was read, and the least that has a direction to carry in [m/s]; common practice, no source
+UNREAD_WIND, LEAST_WIND = 2.0, 0.6
+
 
 @dataclass(frozen=True, slots=True)
 class Stop:
@@ -84,39 +89,35 @@ def stops(task: Task, scored: OneStart, readings: Readings) -> Iterator[Stop]:
     yield Stop("spray is seen to leave the lawn, or a nozzle drips or spits")
 
 
-def _turning_stops(task: Task, scored: OneStart, readings: Readings):
+def _turning_stops(task: Task, scored: OneStart, readings: Readings) -> Iterator[Stop]:
     """From where the wind may not come, for each neighbour that it would carry too much to."""
     limits = {one.rule.id: float(one.at_most[0]) for one in scored.findings if one.rule.measure.for_each and
               one.rule.measure.quantity == "drift_deposit" and one.applies[0]}  # fmt: skip
     if not limits:
         return
-    speed = readings.wind_range[1] / float(wind_speed_2m(1.0)) if readings.wind_range else 2.0
-    round_ = np.arange(0.0, 360.0, 5.0)
+    speed = UNREAD_WIND if readings.wind_range is None else readings.wind_range[1] / float(wind_speed_2m(1.0))
     for neighbour in task.area.neighbours:
         if not neighbour.is_reached_by_drift:
             continue
         rule = "drift-deposit-sensitive" if neighbour.is_sensitive else "drift-deposit"
-        limit = limits.get(rule, min(limits.values()))
         deposit = deposit_at_neighbour(
-            neighbour.distance, neighbour.bearing, round_, max(speed, 0.6), neighbour.arc
+            neighbour.distance, neighbour.bearing, DIRECTIONS, max(speed, LEAST_WIND), neighbour.arc
         )
-        bad = np.asarray(deposit) > limit
-        if not bad.any():
+        closed = ~within(deposit, at_most=limits.get(rule, min(limits.values()))).holds
+        if closed.all():
+            says = f"{neighbour.name} cannot be kept free of drift: do not spray without a shield"
+            yield Stop(says, "drift-deposit")
             continue
-        if bad.all():
-            yield Stop(
-                f"{neighbour.name} cannot be kept free of drift: do not spray without a shield",
-                "drift-deposit",
-            )
-            continue
-        turned = np.flatnonzero(bad & ~np.roll(bad, 1))
-        for begin in turned:
-            length = int(np.argmin(np.roll(bad, -int(begin))))
-            first, last = round_[begin], round_[(begin + length - 1) % len(round_)]
-            yield Stop(
-                f"the wind turns to come from {_from_to(first, last)}, towards the {neighbour.name}",
-                "drift-deposit",
-            )
+        for first, last in _runs(closed):
+            says = f"the wind turns to come from {_from_to(first, last)}, towards the {neighbour.name}"
+            yield Stop(says, "drift-deposit")
+
+
+def _runs(closed: np.ndarray) -> Iterator[tuple[float, float]]:
+    """First and last direction of each run of closed ones, clockwise, around north too; some are open."""
+    for begin in np.flatnonzero(closed & ~np.roll(closed, 1)):
+        length = int(np.argmin(np.roll(closed, -int(begin))))
+        yield DIRECTIONS[begin], DIRECTIONS[(begin + length - 1) % len(DIRECTIONS)]
 
 
 def _from_to(first: float, last: float) -> str:
