@@ -70,6 +70,10 @@ class Conditions:
     def _site(self, values: np.ndarray) -> np.ndarray:
         return np.asarray(values, dtype=float)[:, None, None]
 
+    def _as_weather(self, values: np.ndarray) -> np.ndarray:
+        """In the type of the weather, so that what all members share does not turn its arrays into longer ones."""
+        return values.astype(self.air_temperature.dtype, copy=False)
+
     # what the source says, or what follows from it --------------------------------------------------------------
 
     @cached_property
@@ -93,9 +97,12 @@ class Conditions:
     @cached_property
     def pressure(self) -> np.ndarray:
         """Stated, or of the standard atmosphere at the site's height (FAO-56 eq. 7); it moves Delta T by little."""
-        standard = self._site(moisture.atmospheric_pressure(np.nan_to_num(self.sites.elevation)))
         stated = self.forecast.values("surface_pressure")
-        return np.where(np.isnan(stated), standard, stated)
+        unknown = np.isnan(stated)
+        if not unknown.any():
+            return stated
+        standard = self._site(moisture.atmospheric_pressure(np.nan_to_num(self.sites.elevation)))
+        return np.where(unknown, self._as_weather(standard), self._as_weather(stated))
 
     @cached_property
     def delta_t(self) -> np.ndarray:
@@ -208,9 +215,11 @@ class Conditions:
     @cached_property
     def stability_class(self) -> np.ndarray:
         """Turner's class 1 (A) to 7 (G); NaN without cloud or wind."""
-        return stability.turner_class(
-            self.sun_elevation, self.is_night, self.cloud_cover, self.wind_speed_10m
-        )
+        return stability.turner_class(*self._sky, self.cloud_cover, self.wind_speed_10m)
+
+    @cached_property
+    def _sky(self) -> tuple[np.ndarray, np.ndarray]:
+        return self._as_weather(self.sun_elevation), self.is_night
 
     @cached_property
     def inversion_closed(self) -> np.ndarray:
@@ -245,7 +254,7 @@ class Conditions:
 
         By day no class is stable whatever the cloud, so a source without cloud is enough there.
         """
-        stable = stability.stable_air(self.sun_elevation, self.is_night, self.cloud_cover, self.wind_speed_10m)
+        stable = stability.stable_air(*self._sky, self.cloud_cover, self.wind_speed_10m)
         return Votes.of(self.inversion_closed) | stable
 
     @cached_property
@@ -259,7 +268,7 @@ class Conditions:
         exact = self.stability_class
         if not np.isnan(exact).any():
             return self._mixed(exact)
-        best, worst = stability.turner_class_bounds(self.sun_elevation, self.is_night, self.wind_speed_10m)
+        best, worst = stability.turner_class_bounds(*self._sky, self.wind_speed_10m)
         low, high = (self._mixed(np.where(np.isnan(exact), bound, exact)) for bound in (worst, best))
         return np.where((low < CALM_BELOW) & (high >= CALM_BELOW), low.dtype.type(np.nan), low)
 
