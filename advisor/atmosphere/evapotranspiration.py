@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..sun.position import solar_elevation
-from .arrays import as_floats
-from .penman import asce_et_daily, asce_et_hourly, reference_et_daily, reference_et_hourly
-from .radiation import (
+from advisor.atmosphere.arrays import as_floats
+from advisor.atmosphere.penman import asce_et_daily, asce_et_hourly, reference_et_daily, reference_et_hourly
+from advisor.atmosphere.radiation import (
     carry_ratio,
     clear_sky_ratio,
     clear_sky_shortwave,
@@ -23,7 +22,8 @@ from .radiation import (
     net_shortwave,
     soil_heat_flux_hourly,
 )
-from .vapour import atmospheric_pressure
+from advisor.atmosphere.vapour import atmospheric_pressure
+from advisor.sun.position import solar_elevation
 
 __all__ = [
     "asce_et_daily",

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from advisor.atmosphere.arrays import as_floats
+from advisor.atmosphere.drying import LEAF_CAPACITY, drying_time, leaf_water, wet_surface_evaporation
+from advisor.atmosphere.moisture import dew_point
 from advisor.votes import Votes
-
-from .arrays import as_floats
-from .drying import LEAF_CAPACITY, drying_time, leaf_water, wet_surface_evaporation
-from .moisture import dew_point
 
 __all__ = [
     "CART_DRY_DEPRESSION",

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from .arrays import as_floats
-from .vapour import (
+from advisor.atmosphere.arrays import as_floats
+from advisor.atmosphere.vapour import (
     PSYCHROMETER_INDOOR,
     PSYCHROMETER_NATURAL,
     PSYCHROMETER_VENTILATED,

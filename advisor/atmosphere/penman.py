@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from .arrays import as_floats
-from .vapour import (
+from advisor.atmosphere.arrays import as_floats
+from advisor.atmosphere.vapour import (
     mean_saturation_vapour_pressure,
     psychrometric_constant,
     saturation_slope,

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from .arrays import as_floats
-from .extraterrestrial import (
+from advisor.atmosphere.arrays import as_floats
+from advisor.atmosphere.extraterrestrial import (
     SOLAR_CONSTANT,
     daylight_hours,
     declination_of_day,
@@ -21,7 +21,7 @@ from .extraterrestrial import (
     solar_time_angle,
     sunset_hour_angle,
 )
-from .shortwave import (
+from advisor.atmosphere.shortwave import (
     ALBEDO,
     clear_sky_shortwave,
     net_shortwave,

@@ -9,10 +9,9 @@ from functools import cache
 
 import numpy as np
 
+from advisor.atmosphere.arrays import as_floats
+from advisor.atmosphere.inversions import INVERSION_SETTINGS, inversion_closed, inversion_likelihood, is_night
 from advisor.votes import Votes
-
-from .arrays import as_floats
-from .inversions import INVERSION_SETTINGS, inversion_closed, inversion_likelihood, is_night
 
 __all__ = [
     "INVERSION_SETTINGS",

@@ -4,9 +4,9 @@
 ``printed`` gives the times that are shown to a person.
 """
 
-from .events import SunEvents, nights, sun_events
-from .position import solar_declination, solar_elevation, solar_position
-from .printed import SunDay, sun_day
+from advisor.sun.events import SunEvents, nights, sun_events
+from advisor.sun.position import solar_declination, solar_elevation, solar_position
+from advisor.sun.printed import SunDay, sun_day
 
 __all__ = [
     "SunDay",

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from .position import declination_and_equation_of_time, unix_seconds
+from advisor.sun.position import declination_and_equation_of_time, unix_seconds
 
 SUNRISE_ELEVATION = -0.833
 """True elevation of the disc's centre at sunrise and sunset: half a disc and 34' of refraction [degrees]."""

@@ -10,8 +10,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from .events import SUNRISE_ELEVATION, sun_events
-from .position import solar_elevation
+from advisor.sun.events import SUNRISE_ELEVATION, sun_events
+from advisor.sun.position import solar_elevation
 
 _AGREEMENT = dt.timedelta(minutes=3)
 """astral's time is taken only within this distance of our own; it is normally within one minute."""
