@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from advisor.soil.texture import TEXTURES, UnknownTexture, soil_texture
 from advisor.soil.water import (
+    Season,
     depletion_fraction,
     readily_available_water,
     run_balance,
@@ -234,3 +235,19 @@ def test_unknown_turf_names_what_is_known():
         turf_coefficient("tropical")
     with pytest.raises(ValueError, match="initial, mid, end"):
         turf_coefficient("cool-season", "late")
+
+
+def test_rain_that_all_members_share_goes_with_an_evapotranspiration_by_member():
+    rain, et = np.full((1, 3), 2.0), np.array([[3.0, 4.0, 5.0], [2.0, 2.0, 2.0]])
+    season = Season(
+        *(part.T for part in (rain, 0.0 * rain, 0.0 * rain, et)),
+        *(np.full((1, 1), x) for x in (0.9, 20.0, 0.4)),
+    )
+    depletion = np.full(2, 5.0)
+    for day in range(3):
+        depletion = season.after(depletion, day).depletion_end
+    for member, alone in enumerate(depletion):
+        whole = run_balance(
+            5.0, rain[0], 0.0, 0.0, et[member], crop_coefficient=0.9, total_available_water=20.0, p_table=0.4
+        )
+        assert alone == whole.depletion_end[-1]
