@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from advisor.atmosphere.arrays import as_floats
 from advisor.atmosphere.vapour import psychrometric_constant, saturation_slope, saturation_vapour_pressure
+from advisor.floats import as_floats
 
 LEAF_CAPACITY = 0.6
 """Water that the leaves of turf hold [mm]: 0.2 mm a unit of leaf area (Dickinson 1984, from memory) on 2.9

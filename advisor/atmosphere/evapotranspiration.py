@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from advisor.atmosphere.arrays import as_floats
 from advisor.atmosphere.penman import asce_et_daily, asce_et_hourly, reference_et_daily, reference_et_hourly
 from advisor.atmosphere.radiation import (
     carry_ratio,
@@ -23,6 +22,7 @@ from advisor.atmosphere.radiation import (
     soil_heat_flux_hourly,
 )
 from advisor.atmosphere.vapour import atmospheric_pressure
+from advisor.floats import as_floats
 from advisor.sun.position import solar_elevation
 
 __all__ = [

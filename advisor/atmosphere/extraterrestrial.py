@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from advisor.atmosphere.arrays import as_floats
+from advisor.floats import as_floats
 
 SOLAR_CONSTANT = 0.0820
 """Solar constant [MJ m-2 min-1] (FAO-56 eq. 21)."""

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from advisor.atmosphere.arrays import as_floats
+from advisor.floats import as_floats
 
 
 class InversionSetting(NamedTuple):

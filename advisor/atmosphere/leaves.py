@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from advisor.atmosphere.arrays import as_floats
 from advisor.atmosphere.drying import LEAF_CAPACITY, drying_time, leaf_water, wet_surface_evaporation
 from advisor.atmosphere.moisture import dew_point
+from advisor.floats import as_floats
 from advisor.votes import Votes
 
 __all__ = [

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from advisor.atmosphere.arrays import as_floats
 from advisor.atmosphere.vapour import (
     PSYCHROMETER_INDOOR,
     PSYCHROMETER_NATURAL,
@@ -25,6 +24,7 @@ from advisor.atmosphere.vapour import (
     vapour_pressure_from_relative_humidity,
     vapour_pressure_from_relative_humidity_extremes,
 )
+from advisor.floats import as_floats
 
 __all__ = [
     "PSYCHROMETER_INDOOR",

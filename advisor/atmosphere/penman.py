@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from advisor.atmosphere.arrays import as_floats
 from advisor.atmosphere.vapour import (
     mean_saturation_vapour_pressure,
     psychrometric_constant,
     saturation_slope,
     saturation_vapour_pressure,
 )
+from advisor.floats import as_floats
 
 # ASCE-EWRI table 1: Cn, Cd daily; Cn hourly, Cd by day and by night; G/Rn by day and by night.
 _ASCE = {

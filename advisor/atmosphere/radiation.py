@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from advisor.atmosphere.arrays import as_floats
 from advisor.atmosphere.extraterrestrial import (
     SOLAR_CONSTANT,
     daylight_hours,
@@ -30,6 +29,7 @@ from advisor.atmosphere.shortwave import (
     shortwave_from_temperature_range,
     watts_to_megajoules,
 )
+from advisor.floats import as_floats
 
 __all__ = [
     "ALBEDO",

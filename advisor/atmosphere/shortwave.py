@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from advisor.atmosphere.arrays import as_floats
+from advisor.floats import as_floats
 
 ALBEDO = 0.23
 """Albedo of the grass reference surface [-] (FAO-56 eq. 38)."""

@@ -9,8 +9,8 @@ from functools import cache
 
 import numpy as np
 
-from advisor.atmosphere.arrays import as_floats
 from advisor.atmosphere.inversions import INVERSION_SETTINGS, inversion_closed, inversion_likelihood, is_night
+from advisor.floats import as_floats
 from advisor.votes import Votes
 
 __all__ = [

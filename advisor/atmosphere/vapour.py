@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from advisor.atmosphere.arrays import as_floats
+from advisor.floats import as_floats
 
 STANDARD_PRESSURE = 101.325
 """Pressure at sea level [kPa]."""

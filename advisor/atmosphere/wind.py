@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from advisor.atmosphere.arrays import as_floats
+from advisor.floats import as_floats
 
 FORECAST_HEIGHT = 10.0
 """Height of forecast and airport wind [m]."""

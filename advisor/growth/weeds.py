@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.atmosphere.arrays import as_floats
 from advisor.errors import did_you_mean
+from advisor.floats import as_floats
 from advisor.logic import within
 
 __all__ = ["AUTUMN_MONTHS", "WEEDS", "UnknownWeed", "Weed", "active_from", "find_weed", "is_young_and_active"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from advisor.atmosphere.arrays import as_floats
+from advisor.floats import as_floats
 
 __all__ = [
     "ACRE_M2", "CALIBRATION_AREA_FT2", "FLUID_OUNCE_ML", "FOOT_M", "GALLON_L", "OUNCE_G", "POUND_KG",

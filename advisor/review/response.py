@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from advisor.atmosphere.arrays import as_floats
+from advisor.floats import as_floats
 
 ABBOTT, HENDERSON_TILTON, CHANGE = "Abbott", "Henderson-Tilton", "change in cover"
 #: when weeds are first looked at, and from when they are judged where the label says nothing [h]; common practice

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from advisor.atmosphere.arrays import as_floats
+from advisor.floats import as_floats
 from advisor.verification.distributions import (
     _log_gamma,
     normal_cdf,

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from advisor.atmosphere.arrays import as_floats
+from advisor.floats import as_floats
 
 __all__ = ["normal_cdf", "normal_pdf", "student_t_cdf", "student_t_pdf"]
 

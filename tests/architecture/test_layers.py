@@ -21,7 +21,7 @@ PACKAGE = Path(advisor.__file__).resolve().parent
 
 LAYERS: tuple[tuple[str, ...], ...] = (
     # 0 words, units, instants, three values
-    ("", "clock", "compass", "errors", "logic", "toml_lines", "unit_factors", "units", "variables", "votes",
+    ("", "clock", "compass", "errors", "floats", "logic", "toml_lines", "unit_factors", "units", "variables", "votes",
      "web_address"),
     # 1 frozen types and pure formulas
     (
