@@ -88,7 +88,7 @@ def case(number: int, seed: int) -> Case:
 
 @lru_cache(maxsize=4)
 def _scene(at: int, seed: int) -> scenes.Scene:
-    """The scene of a block of cases: mostly one that holds a go, since nothing can be lost or gained in a hopeless one."""
+    """The scene of a block of cases: mostly one with a go, since nothing is lost or gained in a hopeless one."""
     provider = scenes.PROVIDERS[at % 3]
     seasons, kinds = list(scenes.SEASONS), list(KINDS)
     random = np.random.default_rng([seed, at, 7])

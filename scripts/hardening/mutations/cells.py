@@ -107,7 +107,13 @@ class Answer:
         if self.provider == "nws":
             values = self.layer(name)["values"]
             return [
-                Cell(*interval_of(entry["validTime"]), entry, "value", factor, lambda entry=entry: values.remove(entry))
+                Cell(
+                    *interval_of(entry["validTime"]),
+                    entry,
+                    "value",
+                    factor,
+                    lambda entry=entry: values.remove(entry),
+                )
                 for entry in values
             ]
         return self._steps(name, theirs, factor)
@@ -123,7 +129,9 @@ class Answer:
             for part, length in parts:
                 details = data.get(part, {}).get("details", {})
                 if theirs in details:
-                    out.append(Cell(hour, length, details, theirs, factor, lambda d=details: d.pop(theirs, None)))
+                    out.append(
+                        Cell(hour, length, details, theirs, factor, lambda d=details: d.pop(theirs, None))
+                    )
         return out
 
     def set_unit(self, name: str, unit: str | None) -> None:
@@ -163,7 +171,9 @@ class Answer:
     def issue(self, hour: float | None) -> None:
         """Another stamp of issue, in hours since 1970; None takes it away. Open-Meteo states none."""
         properties = self.data["properties"]
-        holder, key = (properties, "updateTime") if self.provider == "nws" else (properties["meta"], "updated_at")
+        holder, key = (
+            (properties, "updateTime") if self.provider == "nws" else (properties["meta"], "updated_at")
+        )
         if hour is None:
             holder.pop(key)
         else:

@@ -30,6 +30,8 @@ class Change:
         (c) The rules to which the change does harm.
     asked_hours_ago : float
         When the answer is said to have been asked for.
+    variable : str
+        (c) and (d) The one that was changed; empty where periods were.
     """
 
     oracle: str
@@ -38,6 +40,7 @@ class Change:
     body: bytes
     rules: tuple[str, ...] = ()
     asked_hours_ago: float = 0.5
+    variable: str = ""
 
 
 #: makes a change of a scene's answer; None where the provider has nothing that could be changed so

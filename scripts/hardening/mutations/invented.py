@@ -22,7 +22,7 @@ SOIL, SUN = "soil_temperature_6cm", "shortwave_radiation"
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """Mean and daily swing of the temperature [K], dryness [K], wind [m/s], gust factor, cloud [%], wet spells a day."""
+    """Mean and daily swing of the temperature, dryness [K], wind [m/s], gust factor, cloud [%], wet spells a day."""
 
     warm: float
     swing: float
@@ -82,7 +82,9 @@ def draw(kind: str, now: datetime, random: np.random.Generator, warmer: float = 
     series = {
         "air_temperature": np.round(air, 1),
         "dew_point": dew,
-        "relative_humidity": np.round(np.clip(100.0 * _vapour(dew) / _vapour(np.round(air, 1)), 1.0, 100.0), 0),
+        "relative_humidity": np.round(
+            np.clip(100.0 * _vapour(dew) / _vapour(np.round(air, 1)), 1.0, 100.0), 0
+        ),
         "wind_speed_10m": np.round(wind, 1),
         "wind_gust": np.round(np.maximum(np.maximum(gust, wind), np.append(wind[1:], 0.0)) + 0.05, 1),
         "wind_from_direction": np.round((90.0 + 110.0 * _red(random, count, 1.0, 20.0)) % 360.0, 0) % 360.0,
@@ -90,7 +92,9 @@ def draw(kind: str, now: datetime, random: np.random.Generator, warmer: float = 
         "precipitation_probability": np.round(chance, 0),
         "cloud_cover": np.round(cloud, 0),
         "shortwave_radiation": np.round(sun, 0),
-        "soil_temperature": np.round(one.warm + warmer - 4.0 + 0.3 * one.swing * day + _red(random, count, 0.5, 60.0), 1),
+        "soil_temperature": np.round(
+            one.warm + warmer - 4.0 + 0.3 * one.swing * day + _red(random, count, 0.5, 60.0), 1
+        ),
     }
     return Weather(start, series)
 
@@ -104,13 +108,17 @@ def second_opinion(weather: Weather, random: np.random.Generator) -> Weather:
     series["dew_point"] = np.round(np.minimum(series["dew_point"] + off, series["air_temperature"]), 1)
     series["wind_speed_10m"] = np.round(series["wind_speed_10m"] * np.exp(_red(random, count, 0.04, 8.0)), 1)
     series["wind_gust"] = np.maximum(series["wind_gust"], series["wind_speed_10m"])
-    series["wind_from_direction"] = np.round(series["wind_from_direction"] + _red(random, count, 4.0, 8.0)) % 360.0
+    series["wind_from_direction"] = (
+        np.round(series["wind_from_direction"] + _red(random, count, 4.0, 8.0)) % 360.0
+    )
     return Weather(weather.start, series)
 
 
 def answer(provider: str, weather: Weather, place: tuple[float, float], now: datetime) -> dict:
     """A provider's answer of this weather, as decoded JSON."""
-    size = {"open-meteo": {"past_days": 6, "days": 5}, "nws": {"days": 5}, "met-norway": {"days": 5}}[provider]
+    size = {"open-meteo": {"past_days": 6, "days": 5}, "nws": {"days": 5}, "met-norway": {"days": 5}}[
+        provider
+    ]
     body = forecast_body(provider, *place, now, series=weather.of, **size)
     if provider == "open-meteo":
         times = np.array(body["hourly"]["time"], dtype="datetime64[h]")
@@ -170,5 +178,3 @@ def _red(random: np.random.Generator, count: int, size: float, memory: float) ->
 def _vapour(temperature: np.ndarray) -> np.ndarray:
     """Saturation vapour pressure [kPa], FAO-56 eq. 11."""
     return 0.6108 * np.exp(17.27 * temperature / (temperature + 237.3))
-
-

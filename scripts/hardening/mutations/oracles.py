@@ -12,18 +12,29 @@ import numpy as np
 
 from advisor.verdict import GO, NO_GO, UNKNOWN, VERDICT_WORDS
 
-from .cells import Answer
+from .cells import NAMES, Answer
 from .change import Change, now_hour
 from .scenes import OTHER, Judged, Scene, judge
 from .values import hourly
 
 _EPS = 1e-9
+#: standard error assumed of a forecast a day ahead, and its growth a day, as the program states it
+ASSUMED_SPREAD = (
+    ("air_temperature", 1.75, 0.35), ("dew_point", 1.75, 0.35), ("relative_humidity", 8.0, 1.5),
+    ("wind_gust", 2.0, 0.2), ("cloud_cover", 20.0, 2.0),
+)  # fmt: skip
+#: what a second source is not asked about, and why
+NOT_COMPARED = {
+    "precipitation_probability": "the chance of an hour and that of a block of six hours say different things",
+    "soil_temperature_5cm": "only one source has it",
+    "shortwave_radiation": "only one source has it",
+}
 #: rules that go by the worst where something is not known, so that what is missing may fail them: the one known way to
 #: a no-go by loss. Without these rules the oracle must hold all the same.
 ASSUME_THE_WORST = {
     "drift-deposit": "wind from an unknown direction counts as blowing towards the neighbour (design, section 5)",
     "drift-deposit-sensitive": "the same",
-    "moisture-stress": "a day of unknown weather is taken to use 8 mm, and a day that nobody saw 5 mm (common practice)",
+    "moisture-stress": "a day of unknown weather is taken to use 8 mm, one that nobody saw 5 mm (common practice)",
 }
 
 
@@ -36,14 +47,16 @@ class Outcome:
 
 
 def same_or_unknown(scene: Scene, after: Judged, change: Change) -> Outcome:
-    """(a) Every start has its own verdict still, or is unknown; a no-go by a rule that assumes the worst is told apart."""
+    """(a) Every start has its verdict still, or is unknown; a no-go by a rule that assumes the worst is told apart."""
     before, verdict = scene.plain.verdict, after.verdict
     wrong = (verdict != before) & (verdict != UNKNOWN)
     if wrong.any():
         if (verdict[wrong] == NO_GO).all():
             without = tuple(ASSUME_THE_WORST)
             untouched = judge(scene, scene.body, without=without).verdict
-            changed = judge(scene, change.body, asked_hours_ago=change.asked_hours_ago, without=without).verdict
+            changed = judge(
+                scene, change.body, asked_hours_ago=change.asked_hours_ago, without=without
+            ).verdict
             if ((changed == untouched) | (changed == UNKNOWN)).all():
                 return Outcome("no-go by a rule that assumes the worst")
         return Outcome("another verdict", _first(scene, wrong, before, verdict))
@@ -92,17 +105,31 @@ def told_by_another(scene: Scene, change: Change) -> Outcome:
         if field is None:
             continue
         start = int(both.forecast.start.astype("int64"))
-        known = [hour for hour in hours if 0 <= hour - start < both.forecast.hours and field.known[0, 0, hour - start]]
+        known = [
+            hour
+            for hour in hours
+            if 0 <= hour - start < both.forecast.hours and field.known[0, 0, hour - start]
+        ]
         if known:
-            return Outcome("not flagged", f"{name} counts at {np.datetime64(known[0], 'h')} though the second differs")
+            return Outcome(
+                "not flagged", f"{name} counts at {np.datetime64(known[0], 'h')} though the second differs"
+            )
     resting = off.get("air_temperature", set()) | off.get("wind_speed_10m", set())
     gained = (both.verdict == GO) & (scene.plain.verdict != GO)
-    for task, hour in np.argwhere(gained):
+    for _, hour in np.argwhere(gained):
         if now + int(hour) in resting:
-            return Outcome("not flagged", f"a go at {scene.hours[hour]} in an hour that the second contradicts")
+            return Outcome(
+                "not flagged", f"a go at {scene.hours[hour]} in an hour that the second contradicts"
+            )
     if any(off.values()):
         return Outcome("flagged")
-    return Outcome("a go gained, both within what forecasts err" if gained.any() else "nothing gained")
+    if not gained.any():
+        return Outcome("nothing gained")
+    if change.variable in NOT_COMPARED:
+        return Outcome("a go gained by what cannot be compared")
+    if change.variable and change.variable not in NAMES[OTHER[scene.provider]]:
+        return Outcome("a go gained by what the second does not say")
+    return Outcome("a go gained within what forecasts err")
 
 
 def disagreement(scene: Scene, body: bytes) -> dict[str, set[int]]:
@@ -124,8 +151,11 @@ def disagreement(scene: Scene, body: bytes) -> dict[str, set[int]]:
 
     found: dict[str, set[int]] = {}
     wind = of(ours, "wind_speed_10m"), of(theirs, "wind_speed_10m")
-    for name, first, growth in (("air_temperature", 1.75, 0.35), ("dew_point", 1.75, 0.35)):
+    for name, first, growth in ASSUMED_SPREAD:
         one, two = of(ours, name), of(theirs, name)
+        if name == "wind_gust":  # one below the mean wind counts as the mean wind
+            one = _no_less(one, wind[0], ours.provider != "nws")
+            two = _no_less(two, wind[1], theirs.provider != "nws")
         found[name] = {
             hour for hour in one.keys() & two.keys()
             if hour >= now and abs(one[hour] - two[hour]) > beyond(first, growth, hour)
@@ -145,6 +175,14 @@ def disagreement(scene: Scene, body: bytes) -> dict[str, set[int]]:
             found["wind_from_direction"].add(hour)
     found["precipitation"] = _rain_apart(of(ours, "precipitation"), of(theirs, "precipitation"), now)
     return found
+
+
+def _no_less(gust: dict[int, float], wind: dict[int, float], at_both_ends: bool) -> dict[int, float]:
+    """Gusts no lower than the mean wind of their hour; instants of wind bound the hour on both sides."""
+    return {
+        hour: max(value, wind.get(hour, 0.0), wind.get(hour + 1, 0.0) if at_both_ends else 0.0)
+        for hour, value in gust.items()
+    }
 
 
 def _rain_apart(one: dict[int, float], two: dict[int, float], now: int) -> set[int]:
@@ -171,4 +209,6 @@ def _first(scene: Scene, wrong: np.ndarray, before: np.ndarray, after: np.ndarra
     task, hour = np.argwhere(wrong)[0]
     treatment = scene.ground.tasks[task].treatment.id
     words = VERDICT_WORDS[int(before[task, hour])], VERDICT_WORDS[int(after[task, hour])]
-    return f"{treatment} at {scene.hours[hour]}: {words[0]} before, {words[1]} after ({int(wrong.sum())} starts)"
+    return (
+        f"{treatment} at {scene.hours[hour]}: {words[0]} before, {words[1]} after ({int(wrong.sum())} starts)"
+    )

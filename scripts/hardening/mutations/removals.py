@@ -36,12 +36,16 @@ def thinned(random: np.random.Generator, scene: Scene, answer: Answer) -> Change
         for cell in answer.cells(name):
             if random.random() < share:
                 cell.put(None)
-    return Change("b", "null", f"{share:.0%} of {', '.join(names) if len(names) < 3 else 'everything'}", answer.bytes)
+    return Change(
+        "b", "null", f"{share:.0%} of {', '.join(names) if len(names) < 3 else 'everything'}", answer.bytes
+    )
 
 
 def variable_gone(random: np.random.Generator, scene: Scene, answer: Answer) -> Change:
     """One or two variables altogether."""
-    names = [str(name) for name in random.choice(list(answer.names), int(random.integers(1, 3)), replace=False)]
+    names = [
+        str(name) for name in random.choice(list(answer.names), int(random.integers(1, 3)), replace=False)
+    ]
     way = str(random.choice(["null", "delete", "delete with unit"]))
     for name in names:
         if way == "null":
@@ -79,7 +83,9 @@ def steps_gone(random: np.random.Generator, scene: Scene, answer: Answer) -> Cha
         first, stop = some_hours(random, scene, 12)
     if scene.provider == "open-meteo":
         hourly = answer.data["hourly"]
-        keep = [at for at, time in enumerate(hourly["time"]) if not stamp(first)[:16] <= time < stamp(stop)[:16]]
+        keep = [
+            at for at, time in enumerate(hourly["time"]) if not stamp(first)[:16] <= time < stamp(stop)[:16]
+        ]
         if way == "hole":  # its labels must stay an hour apart
             for name in answer.names:
                 for cell in within(answer.cells(name), first, stop):
@@ -91,7 +97,9 @@ def steps_gone(random: np.random.Generator, scene: Scene, answer: Answer) -> Cha
             values = answer.layer(name)["values"]
             values[:] = [one for one in values if not first <= interval_of(one["validTime"])[0] < stop]
     else:
-        answer.entries[:] = [one for one in answer.entries if not stamp(first) <= one["time"][:19] < stamp(stop)]
+        answer.entries[:] = [
+            one for one in answer.entries if not stamp(first) <= one["time"][:19] < stamp(stop)
+        ]
     kind = "truncate" if way != "hole" else "delete"
     return Change("b", kind, f"{way}: from {clock(first)} to {clock(stop)}", answer.bytes)
 

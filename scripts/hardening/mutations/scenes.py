@@ -1,7 +1,7 @@
 """Scenes: one household, one provider's answer of invented weather, and what the program makes of it.
 
-An answer goes the whole way: bytes, reader, quality control, assembling, all rules, verdicts. Only the asking of servers
-is left out, and the words.
+An answer goes the whole way: bytes, reader, quality control, assembling, all rules, verdicts. Only the asking of
+servers is left out, and the words.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from weather import households
 
 from advisor.clock import to_numpy
 from advisor.conditions import SiteTable
-from advisor.forecast import Forecast, on_axis
+from advisor.forecast import Forecast
 from advisor.household import load
 from advisor.model import DEFAULT_FLOORS, Household, Task
 from advisor.rule_files import load_rules
@@ -144,7 +144,9 @@ def ground(season: str, neighbours: bool) -> Ground:
     now, warmer = SEASONS[season]
     spring, day = season == "spring", now.date()
     lawn = households.lawn().replace('"09:00-17:00"', '"05:00-21:00"')
-    lawn = lawn.replace("2026-09-17", f"{day - timedelta(days=4)}").replace("2026-09-30", f"{day + timedelta(days=9)}")
+    lawn = lawn.replace("2026-09-17", f"{day - timedelta(days=4)}").replace(
+        "2026-09-30", f"{day + timedelta(days=9)}"
+    )
     measured = f'soil_temperature = "46 degF"\nsoil_temperature_seen = {day}\n' if spring else ""
     lawn = lawn.replace("2026-09-21", f"{day}\n{measured}")
     if neighbours:
@@ -152,7 +154,9 @@ def ground(season: str, neighbours: bool) -> Ground:
     texts = {
         "lawn.toml": lawn,
         "labels/concentrate.toml": VOLATILE if spring else folder.LABEL,
-        "treatments/broadleaf.toml": folder.TREATMENT.replace('areas = ["front", "back"]', 'areas = ["front"]'),
+        "treatments/broadleaf.toml": folder.TREATMENT.replace(
+            'areas = ["front", "back"]', 'areas = ["front"]'
+        ),
         "history.csv": None,
     }
     if spring:
@@ -163,7 +167,10 @@ def ground(season: str, neighbours: bool) -> Ground:
     tasks = next_tasks(one, [], now, ())
     site = one.site
     sites = SiteTable(
-        np.array([site.latitude]), np.array([site.longitude]), np.array([site.elevation]), np.array([site.hollow])
+        np.array([site.latitude]),
+        np.array([site.longitude]),
+        np.array([site.elevation]),
+        np.array([site.hollow]),
     )
     return Ground(one, now, warmer, list(load_rules()), tasks, build(tasks, [], now), sites)
 
@@ -230,16 +237,15 @@ def _scored(scene: Scene, forecast: Forecast, without: tuple[str, ...]) -> Judge
 
 
 def _drawn_alike(scene: Scene, forecast: Forecast) -> Forecast:
-    """The forecast on the untouched one's axis, from which its members are drawn.
+    """The forecast with the members that the untouched one draws.
 
-    Members are drawn by seed from an answer's first hour on. An answer that begins later draws others, and a chance near
-    its floor may then fall on either side of it; what is compared here is what became of the weather.
+    Members are drawn by seed from an answer's own first hour to its last. An answer that begins or ends elsewhere draws
+    others, and a chance near its floor may then fall on either side of it; compared is what became of the weather.
     """
     plain = scene.plain.forecast
-    if plain is None or plain.start > forecast.start or plain.axis[-1] < forecast.axis[-1]:
+    if plain is None:
         return forecast
-    own = {"own_axis": plain.provenance.own_axis} if hasattr(plain.provenance, "own_axis") else {}
-    return replace(on_axis(forecast, plain.start, plain.hours), provenance=replace(forecast.provenance, **own))
+    return replace(forecast, provenance=replace(forecast.provenance, own_axis=plain.provenance.own_axis))
 
 
 def _cut(values: np.ndarray, first: int, missing, tasks: int) -> np.ndarray:

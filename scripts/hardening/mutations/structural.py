@@ -81,7 +81,13 @@ def stuck(random: np.random.Generator, scene: Scene, answer: Answer) -> Change |
         return None
     value = cells[random.integers(len(cells))].value
     # calm and saturated air may stand for as long as they like
-    value = max(value, 0.4) if name.startswith("wind") else min(value, 97.0) if name == "relative_humidity" else value
+    value = (
+        max(value, 0.4)
+        if name.startswith("wind")
+        else min(value, 97.0)
+        if name == "relative_humidity"
+        else value
+    )
     for cell in cells:
         cell.put(float(value))
     return Change("a", "stick", f"{name} at {value:g} from {clock(first)} for {hours} h", answer.bytes)
@@ -194,12 +200,16 @@ def _name_twice(random, scene: Scene, answer: Answer) -> Change:
         again = 2.7
     elif scene.provider == "nws":
         holder, name = answer.data["properties"], answer.names[a_variable(random, answer)]
-        again = {**holder[name], "values": [{**one, "value": holder[name]["values"][0]["value"]} for one in holder[name]["values"]]}  # fmt: skip
+        layer = holder[name]
+        first = layer["values"][0]["value"]
+        again = {**layer, "values": [{**entry, "value": first} for entry in layer["values"]]}
     else:
         holder, name = answer.data["hourly"], answer.names[a_variable(random, answer)]
         again = sorted(holder[name])
     holder["@twice@"] = again
-    return Change("a", "duplicate", f'"{name}" twice in one object', answer.bytes.replace(b"@twice@", name.encode()))
+    return Change(
+        "a", "duplicate", f'"{name}" twice in one object', answer.bytes.replace(b"@twice@", name.encode())
+    )
 
 
 def cut_off(random: np.random.Generator, scene: Scene, answer: Answer) -> Change:
@@ -242,7 +252,9 @@ def elsewhen(random: np.random.Generator, scene: Scene, answer: Answer) -> Chang
     if random.random() < 0.5:
         span = [cell for name in answer.names for cell in answer.cells(name)]
         first, last = min(cell.hour for cell in span), max(cell.hour + cell.length for cell in span)
-        hours = (now + 3 - first if future else now - 2 - last) + (1 if future else -1) * int(random.integers(0, 2000))
+        hours = (now + 3 - first if future else now - 2 - last) + (1 if future else -1) * int(
+            random.integers(0, 2000)
+        )
         answer.move(hours)
         return Change("a", kind, f"periods moved by {hours} h", answer.bytes)
     if future:

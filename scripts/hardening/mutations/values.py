@@ -76,7 +76,7 @@ def _moved(random: np.random.Generator, scene: Scene, answer: Answer, name: str,
     if units and random.random() < 0.15:
         unit = str(random.choice(units))
         answer.set_unit(name, unit)
-        return Change("", "swap units", f"{name} in {unit}", answer.bytes)
+        return Change("", "swap units", f"{name} in {unit}", answer.bytes, variable=name)
     cells = answer.cells(name)
     span = "throughout"
     if random.random() < 0.4:
@@ -84,7 +84,11 @@ def _moved(random: np.random.Generator, scene: Scene, answer: Answer, name: str,
         cells, span = within(cells, first, stop), f"from {clock(first)} for {stop - first} h"
     low, high = PLAUSIBLE[name]
     scaled = low == 0.0 and random.random() < 0.4
-    by = float(np.exp(way * random.uniform(0.02, 2.0))) if scaled else float(way * LARGEST_SHIFT[name] * random.random())
+    by = (
+        float(np.exp(way * random.uniform(0.02, 2.0)))
+        if scaled
+        else float(way * LARGEST_SHIFT[name] * random.random())
+    )
     for cell in cells:
         if cell.value is None:
             continue
@@ -94,7 +98,7 @@ def _moved(random: np.random.Generator, scene: Scene, answer: Answer, name: str,
         moved = min(max(moved, min(low, each)), max(high, each))
         cell.put(moved * cell.length if name == "precipitation" else moved)
     says = f"{name} {'x' if scaled else '+'} {by:.4g} {span}"
-    return Change("", "scale" if scaled else "shift", says, answer.bytes)
+    return Change("", "scale" if scaled else "shift", says, answer.bytes, variable=name)
 
 
 def _turned(random: np.random.Generator, scene: Scene, answer: Answer, rule: str, *, towards: bool) -> Change:
@@ -107,7 +111,9 @@ def _turned(random: np.random.Generator, scene: Scene, answer: Answer, rule: str
         off = side * (max(abs(off) - most, 0.0) if towards else min(abs(off) + most, 180.0))
         cell.put((blows_there + off) % 360.0)
     says = f"wind turned by up to {most:.0f} deg {'towards' if towards else 'away from'} {BEARINGS[rule]:.0f} deg"
-    return Change("c" if towards else "d", "shift", says, answer.bytes, (rule,))
+    return Change(
+        "c" if towards else "d", "shift", says, answer.bytes, (rule,), variable="wind_from_direction"
+    )
 
 
 def _rearranged(random: np.random.Generator, scene: Scene, answer: Answer) -> Change | None:
@@ -129,15 +135,22 @@ def _rearranged(random: np.random.Generator, scene: Scene, answer: Answer) -> Ch
     at, count = int(random.integers(0, 12)), int(random.integers(2, 12))
     values = [cell.value for cell in cells]
     if way == "reorder":
-        other = at + count + int(random.integers(0, len(cells) - at - 2 * count + 1)) if len(cells) > at + 2 * count else at
-        values[at : at + count], values[other : other + count] = values[other : other + count], values[at : at + count]
+        other = (
+            at + count + int(random.integers(0, len(cells) - at - 2 * count + 1))
+            if len(cells) > at + 2 * count
+            else at
+        )
+        values[at : at + count], values[other : other + count] = (
+            values[other : other + count],
+            values[at : at + count],
+        )
     elif way == "stick":
         values[at : at + count] = [values[at]] * count
     else:
         values[at + 1 :] = values[at:-1]
     for cell, value in zip(cells, values, strict=True):
         cell.put(float(value))
-    return Change("d", way, f"{name}: {count} h from {clock(cells[at].hour)}", answer.bytes)
+    return Change("d", way, f"{name}: {count} h from {clock(cells[at].hour)}", answer.bytes, variable=name)
 
 
 def hourly(cells: list[Cell], share: bool) -> dict[int, float]:
