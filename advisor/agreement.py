@@ -9,10 +9,15 @@ air temperature      further apart than `BEYOND` times the       air temperature
 dew point            assumed spread of their difference; of the  dew point and humidity
 wind speed           wind in square roots; its direction wider   wind speed
 wind direction       in light wind                               wind direction
+humidity, gust       the same                                    humidity, gust
+cloud                the same                                    cloud
 rain                 one has `RAIN_MM` or more in six hours and  rain in those six hours
                      the other nothing measurable in the twelve
                      hours around them
 ===================  ==========================================  =============================================
+
+Chances of rain are not compared: those of an hour and of a block of six say different things. Radiation, pressure and
+soil are not either: they have no stated error, or only one source has them.
 
 The assumed spread of the difference of two forecasts is sqrt(2) times that of one (`advisor.spread.stated`), as if
 their errors had nothing to do with each other; real sources share some of their errors, so that they stand closer
@@ -50,7 +55,10 @@ RAIN_BLOCK, RAIN_SHIFT = 6, 3
 #: light winds may come from anywhere: the direction's spread grows as the wind falls below that of the stated error,
 #: up to so many times
 _WIDEST_DIRECTION = 3.0
-_COMPARED = ("air_temperature", "dew_point", "wind_speed_10m", "wind_from_direction")
+_COMPARED = (
+    "air_temperature", "dew_point", "relative_humidity", "wind_speed_10m", "wind_from_direction", "wind_gust",
+    "cloud_cover",
+)  # fmt: skip
 _ALSO = {"dew_point": ("dew_point", "relative_humidity")}
 
 
