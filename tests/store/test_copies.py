@@ -67,6 +67,15 @@ def test_a_file_that_is_there_is_overwritten_only_when_told(path, tmp_path):
     assert copies.write(path, target, overwrite=True).records == 1
 
 
+def test_a_stick_without_hard_links_takes_a_backup_too(path, tmp_path, monkeypatch):
+    def refused(*_):
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(os, "link", refused)
+    assert copies.write(path, tmp_path / "lawn.bak").records == 1
+    assert sorted(one.name for one in tmp_path.iterdir()) == ["home", "lawn.bak"]
+
+
 def test_a_damaged_ledger_is_not_backed_up_and_leaves_no_file(path, tmp_path, now):
     with Store.open(path) as store:
         for number in range(300):
