@@ -87,6 +87,27 @@ def test_the_dew_point_of_a_source_that_gives_humidity_is_compared():
     assert compare(plain(), dry, NOW)["dew_point"].contradict[0, at(plain(), NEXT_NOON)]
 
 
+@pytest.mark.parametrize(
+    ("name", "ours"), [("wind_gust", 12.0), ("relative_humidity", 60.0), ("cloud_cover", 30.0)]
+)
+@pytest.mark.parametrize(("factor", "known"), [(0.98, True), (1.02, False)])
+def test_gusts_humidity_and_cloud_are_compared_as_the_temperature_is(name, ours, factor, known):
+    hour = at(plain(), NEXT_NOON)
+    lead = hour - at(plain(), "2026-09-21T06")
+    step = factor * BEYOND * np.sqrt(2.0) * stated_error(name, lead)
+    here = {name: field(np.full(plain().hours, ours))}
+    there = changed(name, here[name].values[0, 0], slice(hour, hour + 1), lambda v: v - step)
+    checked = cross_checked(plain(**here), other(**there), NOW)
+    assert bool(checked.fields[name].known[0, 0, hour]) is known
+    assert checked.fields[name].known[0, 0, hour + 1]
+
+
+def test_chances_of_rain_are_not_compared():
+    hours = plain().hours
+    one, two = ({"precipitation_probability": field(np.full(hours, chance))} for chance in (90.0, 5.0))
+    assert disagreements(cross_checked(plain(**one), other(**two), NOW)) == ()
+
+
 def rain_at(text: str, amount: float) -> dict:
     values = np.zeros(plain().hours)
     values[at(plain(), text)] = amount

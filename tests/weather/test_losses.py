@@ -1,0 +1,198 @@
+"""Losing a value never gains a go: what the campaign of changed forecasts found, one by one. Our own behaviour."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from weather_bodies import forecast_body
+
+from advisor.area_conditions import AreaConditions
+from advisor.conditions import Conditions, SiteTable
+from advisor.errors import WeatherError
+from advisor.forecast import Forecast, Reason
+from advisor.sequence import next_tasks
+from advisor.sources import read_answer
+from advisor.spread import apply_learned
+from advisor.task_table import build
+from advisor.units import UnitError, conversion
+from advisor.weather import Answers, Kept, assemble
+from weather.households import NOW, PLACE, household, with_weather
+
+TODAY = np.datetime64("2026-09-21")
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory):
+    made = household(tmp_path_factory.mktemp("household"))
+    return with_weather(made, sources=("open-meteo", "nws", "met-norway"), warnings=False, observations=False)
+
+
+def body(provider: str) -> dict:
+    return forecast_body(provider, *PLACE, NOW)
+
+
+def assembled(home, provider: str, changed: dict) -> Forecast:
+    asked = NOW - timedelta(minutes=20)
+    kept = Kept("forecast", provider, "", asked, asked, "", json.dumps(changed).encode())
+    return assemble(home, Answers((kept,)), NOW).forecast
+
+
+def area(home, forecast: Forecast, **of_area) -> AreaConditions:
+    home = replace(home, areas={name: replace(one, **of_area) for name, one in home.areas.items()})
+    site = home.site
+    values = (site.latitude, site.longitude, site.elevation, site.hollow)
+    sites = SiteTable(*(np.array([value]) for value in values))
+    return AreaConditions(Conditions(forecast, sites), build(next_tasks(home, [], NOW, ()), [], NOW))
+
+
+def at(changed: dict, text: str) -> int:
+    """Row of a label of Open-Meteo."""
+    return changed["hourly"]["time"].index(text)
+
+
+# one meaning ------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("unit", "dimension"), [("percent", "angle"), ("deg", "percent"), ("deg", "fraction")]
+)
+def test_an_angle_is_no_share_of_anything(unit, dimension):
+    with pytest.raises(UnitError):
+        conversion(unit, dimension)
+
+
+def test_a_direction_in_percent_is_not_known(home):
+    changed = body("met-norway")
+    changed["properties"]["meta"]["units"]["wind_from_direction"] = "%"
+    found = assembled(home, "met-norway", changed)
+    assert (found.reason("wind_from_direction") != Reason.KNOWN).all()
+
+
+def test_a_name_that_stands_twice_in_one_object_means_nothing():
+    text = json.dumps(body("open-meteo"))
+    again = text.replace('"hourly": {', '"hourly": {"wind_speed_10m": [1.0], ', 1)
+    assert again != text
+    with pytest.raises(WeatherError, match='"wind_speed_10m" twice'):
+        read_answer(again.encode())
+
+
+@pytest.mark.parametrize("alike", [True, False])
+def test_a_time_that_stands_twice_is_known_only_where_both_say_the_same(home, alike):
+    changed = body("met-norway")
+    steps = changed["properties"]["timeseries"]
+    steps.append({"time": steps[5]["time"], "data": steps[5 if alike else 12]["data"]})
+    found = assembled(home, "met-norway", changed)
+    hour = found.index(np.datetime64(steps[5]["time"][:13]))
+    assert bool(found.fields["air_temperature"].known[0, 0, hour]) is alike
+    assert found.fields["air_temperature"].known[0, 0, hour + 1]
+
+
+def test_every_interval_under_a_long_one_is_not_known():
+    changed = body("nws")
+    values = changed["properties"]["windSpeed"]["values"]
+    start = values[10]["validTime"].split("/")[0]
+    values.append({"validTime": f"{start}/PT6H", "value": 9.0})
+    found = read_answer(json.dumps(changed).encode(), fetched_at=NOW)
+    first = found.index(np.datetime64(start[:13]))
+    known = found.fields["wind_speed_10m"].known[0, 0]
+    assert not known[first : first + 6].any()
+    assert known[first - 1] and known[first + 6]
+
+
+# what is lost is not estimated ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("provider", "gone", "ours"),
+    [
+        ("open-meteo", "wind_gusts_10m", "wind_gust"),
+        ("open-meteo", "precipitation_probability", "precipitation_probability"),
+        ("nws", "windGust", "wind_gust"),
+        ("nws", "probabilityOfPrecipitation", "precipitation_probability"),
+    ],
+)
+def test_a_variable_that_a_source_always_has_is_lost_where_it_is_not_there(home, provider, gone, ours):
+    changed = body(provider)
+    del changed["hourly" if provider == "open-meteo" else "properties"][gone]
+    found = assembled(home, provider, changed)
+    assert set(np.unique(found.reason(ours)[..., :24])) == {Reason.NOT_FETCHED}
+    assert not found.fields[ours].known.any()
+
+
+def test_where_a_source_does_not_have_it_everywhere_it_may_be_estimated(home):
+    """MET Norway gives gusts and chances in the Nordic countries only."""
+    assert "wind_gust" not in assembled(home, "met-norway", body("met-norway")).fields
+
+
+def test_a_series_of_the_wrong_length_is_lost_and_not_absent(home):
+    changed = body("open-meteo")
+    del changed["hourly"]["wind_gusts_10m"][-6:]
+    found = read_answer(json.dumps(changed).encode(), fetched_at=NOW)
+    assert (found.reason("wind_gust") == Reason.NULL).all()
+
+
+def test_a_lost_chance_of_rain_leaves_the_members_rain_unknown(home):
+    changed = body("open-meteo")
+    changed["hourly"]["precipitation_probability"][at(changed, "2026-09-22T16:00")] = None
+    found = apply_learned(assembled(home, "open-meteo", changed), NOW, None, 11, "here")
+    hour = found.index(np.datetime64("2026-09-22T15"))
+    rain = found.fields["precipitation"]
+    assert np.isnan(rain.values[0, :, hour]).all() and rain.reason[0, 0, hour] == Reason.NULL
+    assert not np.isnan(rain.values[0, :, [hour - 1, hour + 1]]).any()
+
+
+def test_members_of_a_source_without_chances_have_rain(home):
+    found = apply_learned(assembled(home, "met-norway", body("met-norway")), NOW, None, 11, "here")
+    assert not np.isnan(found.values("precipitation")[..., :24]).any()
+
+
+# what is worked out of many hours ---------------------------------------------------------------------------------
+
+
+def test_the_maximum_of_a_day_with_a_gap_is_not_known(home):
+    changed = body("open-meteo")
+    maximum = area(home, assembled(home, "open-meteo", changed)).day_maximum.values
+    noon = at(changed, "2026-09-22T18:00")
+    changed["hourly"]["temperature_2m"][noon] = None
+    found = area(home, assembled(home, "open-meteo", changed))
+    hours = found.conditions.axis
+    tomorrow = (hours >= np.datetime64("2026-09-22T05")) & (hours < np.datetime64("2026-09-23T05"))
+    assert not np.isnan(maximum[0, 0, tomorrow]).any()
+    assert np.isnan(found.day_maximum.values[0, 0, tomorrow]).all()
+    assert not np.isnan(found.day_maximum.values[0, 0, np.flatnonzero(tomorrow)[-1] + 1])
+
+
+def test_a_day_that_the_answer_begins_in_has_a_maximum(home):
+    found = area(home, assembled(home, "met-norway", body("met-norway")))
+    assert not np.isnan(found.day_maximum.values[0, 0, 0])
+
+
+def test_rain_lost_on_the_day_of_the_look_may_have_waterlogged_the_soil(home):
+    """The soil was seen moist this morning; what falls this afternoon is not over."""
+    changed = body("open-meteo")
+    tomorrow = np.datetime64("2026-09-22T14")
+    dry = area(home, assembled(home, "open-meteo", changed), soil_seen=TODAY.item())
+    assert not np.isnan(dry.recent_water.values[0, 0, dry.conditions.forecast.index(tomorrow)])
+    changed["hourly"]["precipitation"][at(changed, "2026-09-21T23:00")] = None
+    lost = area(home, assembled(home, "open-meteo", changed), soil_seen=TODAY.item())
+    assert np.isnan(lost.recent_water.values[0, 0, lost.conditions.forecast.index(tomorrow)])
+
+
+@pytest.mark.parametrize(
+    ("layer", "expected"), [("whole", 15.0), ("gap", np.nan), ("unit", np.nan), ("none", 8.0)]
+)
+def test_a_measured_soil_counts_only_where_the_source_has_no_layer(home, layer, expected):
+    changed = forecast_body("open-meteo", *PLACE, NOW, past_days=7)
+    if layer != "none":
+        changed["hourly"]["soil_temperature_6cm"] = [15.0] * len(changed["hourly"]["time"])
+        changed["hourly_units"]["soil_temperature_6cm"] = "degrees?" if layer == "unit" else "°C"
+    if layer == "gap":
+        changed["hourly"]["soil_temperature_6cm"][at(changed, "2026-09-20T12:00")] = None
+    weather = assembled(home, "open-meteo", changed)
+    found = area(home, weather, soil_temperature=8.0, soil_temperature_seen=TODAY.item())
+    hour = weather.index(np.datetime64("2026-09-22T14"))
+    assert found.soil_five_day_mean[0, 0, hour] == pytest.approx(expected, nan_ok=True)
