@@ -17,7 +17,7 @@ def weather_of(common, household, made):
     from datetime import timedelta
 
     from advisor.review.observed import MEASURED, merge
-    from advisor.review.weather import HOURS_BEFORE, axis_of
+    from advisor.review.pass_made import HOURS_BEFORE, axis_of
     from advisor.seen_weather import newest_forecast, parts
     from advisor.store import Store
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from datetime import timedelta
 from pathlib import Path
 
 import click
@@ -80,7 +79,7 @@ def _chosen(household, ledger, area, treatment, record_id):
 
 def _review(common, household, record, ledger, rules, observed, observed_zone, sums):
     from advisor.review.one_pass import review_pass
-    from advisor.review.weather import task_of
+    from advisor.review.pass_made import task_of
 
     task = task_of(household, record, ledger)
     if task is None:
@@ -95,7 +94,7 @@ def _weather(common, household, record, observed, observed_zone, sums):
     from advisor.cli.scene import read_stored
     from advisor.quality import control
     from advisor.review.observed import MEASURED, PAST_HOURS, Part
-    from advisor.review.weather import HOURS_AFTER, HOURS_BEFORE
+    from advisor.review.pass_made import span_of
 
     parts, coming = _readings(common, record), None
     if observed is not None:
@@ -111,10 +110,8 @@ def _weather(common, household, record, observed, observed_zone, sums):
         from advisor.seen_weather import parts as kept_parts
         from advisor.store import Store
 
-        since = record.started_at - timedelta(hours=HOURS_BEFORE)
-        until = record.started_at + timedelta(hours=HOURS_AFTER)
         with Store.open_readonly(common.database) as store:
-            parts += kept_parts(household, store, since, until, common.now)
+            parts += kept_parts(household, store, *span_of(record), common.now)
             coming = coming or newest_forecast(household, store, common.now)
     return parts, coming
 

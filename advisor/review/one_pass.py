@@ -10,8 +10,9 @@ from advisor.forecast import Forecast
 from advisor.model import Record, Task
 from advisor.review.advice import Advice, advise
 from advisor.review.observed import Part, merge
+from advisor.review.pass_made import axis_of, end_of_work
 from advisor.review.response import Look, Response, Timetable, responses, timetable
-from advisor.review.weather import WeatherReview, axis_of, end_of_work, review_weather
+from advisor.review.weather import WeatherReview, review_weather
 from advisor.rulebook.schema import Rule
 from advisor.season import season_use
 
@@ -40,7 +41,7 @@ def review_pass(
     Parameters
     ----------
     task : Task
-        Of `advisor.review.weather.task_of`.
+        Of `advisor.review.pass_made.task_of`.
     parts : sequence of Part
         Past weather, the surest first.
     coming : Forecast, optional

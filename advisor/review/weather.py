@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 import numpy as np
 
@@ -20,10 +20,11 @@ from advisor.conditions import Conditions, SiteTable
 from advisor.forecast import Forecast
 from advisor.logic import within
 from advisor.model import Household, Record, Task
-from advisor.one_start import OneStart, lasting, score_one_start
-from advisor.rain.washoff import Washoff, washoff
+from advisor.one_start import OneStart, score_one_start
 from advisor.review.observed import PAST_HOURS, Seen, with_coming
-from advisor.rulebook.evaluate import Finding, measured, nights_of_tasks
+from advisor.review.pass_made import end_of_work
+from advisor.review.rain_and_nights import NightReview, RainReview, review_nights, review_rain
+from advisor.rulebook.evaluate import Finding, measured
 from advisor.rulebook.quantities import QUANTITIES
 from advisor.rulebook.schema import Rule
 from advisor.spread import with_assumed_members
@@ -33,10 +34,6 @@ KEPT, AT_RISK, BROKEN, UNKNOWN = "kept", "at risk", "broken", "unknown"
 _WORKED_OUT = ("soil_stress",)
 #: series that are no weather that happened
 _NOT_WEATHER = {"precipitation_probability", "thunder_probability", "warning_in_force"}
-#: what a review looks at: so much before the pass (soil water, drying leaves) and after it (nights, watering in) [h]
-HOURS_BEFORE, HOURS_AFTER = 8 * 24, 9 * 24
-
-
 @dataclass(frozen=True, slots=True)
 class LimitReview:
     """One rule, looked back at. `value` and `limit` in the canonical unit of `dimension`; `text` for people.
@@ -60,30 +57,6 @@ class LimitReview:
 
 
 @dataclass(frozen=True, slots=True)
-class RainReview:
-    """Water on the leaves within the rainfast time: rain, and irrigation by the timetable.
-
-    `amount` [mm] of what was seen of it, `first_after` [h] from the end of the work, `complete` whether all of the time
-    was seen, `washed` the published estimate for a product like the trial's, None where there was no rain.
-    """
-
-    rainfast_hours: float | None
-    amount: float | None
-    first_after: float | None
-    complete: bool
-    washed: Washoff | None
-
-
-@dataclass(frozen=True, slots=True)
-class NightReview:
-    """The lowest temperature of a night [degC] and whether it stayed at the limit; None where it is not known."""
-
-    sunset: datetime
-    lowest: float | None
-    kept: bool | None
-
-
-@dataclass(frozen=True, slots=True)
 class WeatherReview:
     task: Task
     record: Record
@@ -102,35 +75,6 @@ class WeatherReview:
         """The worst of all limits."""
         found = {one.status for one in self.limits}
         return next((one for one in (BROKEN, AT_RISK, UNKNOWN) if one in found), KEPT)
-
-
-def task_of(household: Household, record: Record, ledger: Sequence[Record]) -> Task | None:
-    """The task that a record did; None where treatment, area or label is no longer in the household's files."""
-    treatment, area = household.treatments.get(record.treatment), household.areas.get(record.area)
-    if treatment is None or area is None or treatment.label not in household.labels:
-        return None
-    done = tuple(
-        sorted(
-            (
-                one for one in ledger
-                if one.area == record.area and one.treatment == record.treatment
-                and one.started_at < record.started_at
-            ),
-            key=lambda one: one.started_at,
-        )
-    )  # fmt: skip
-    task = Task(household, treatment, area, household.labels[treatment.label], len(done) + 1, done)
-    if record.ended_at is not None and record.ended_at > record.started_at:
-        task = lasting(task, (record.ended_at - record.started_at).total_seconds() / 3600.0)
-    elif area.id not in treatment.duration or treatment.duration[area.id] is None:
-        task = lasting(task, 1.0)
-    return task
-
-
-def axis_of(record: Record) -> tuple[np.datetime64, int]:
-    """(first hour, hours) that a review of the record looks at."""
-    start = to_numpy(record.started_at, "h")
-    return start - np.timedelta64(HOURS_BEFORE, "h"), HOURS_BEFORE + HOURS_AFTER
 
 
 def review_weather(
@@ -169,9 +113,9 @@ def review_weather(
     )
     order = {BROKEN: 0, AT_RISK: 1, UNKNOWN: 2, KEPT: 3}
     limits = tuple(sorted(limits, key=lambda one: (order[one.status], one.rule)))
-    nights, night_limit = _nights(past, now)
+    nights, night_limit = review_nights(past, now)
     weather = "" if seen.empty else seen.forecast.provenance.attribution
-    return WeatherReview(task, record, limits, _rain(task, record, past, now), nights, night_limit, weather)
+    return WeatherReview(task, record, limits, review_rain(task, record, past, now), nights, night_limit, weather)
 
 
 def _with_members(coming: Forecast, household: Household, now: datetime) -> Forecast:
@@ -217,11 +161,6 @@ def _limit_review(
     )  # fmt: skip
 
 
-def end_of_work(task: Task, record: Record) -> datetime:
-    """When a pass was over; where that is not stated, as long after its start as the task takes."""
-    return record.ended_at or record.started_at + timedelta(hours=task.duration)
-
-
 def _after_the_work(finding: Finding, past: OneStart, end: datetime) -> bool:
     """Whether a limit of the work broke only at the full hour after its end: the hours are no finer than that."""
     measure = finding.rule.measure
@@ -261,61 +200,3 @@ def _too_near(headroom: float | None, quantity) -> bool:
     if headroom is None or quantity.spread is None:
         return False
     return abs(headroom) < quantity.spread[0]
-
-
-def _rain(task: Task, record: Record, past: OneStart, now: datetime) -> RainReview:
-    hours = task.label.limits.get("rainfast_time")
-    if hours is None or task.label.mode == "soil":
-        return RainReview(hours, None, None, False, None)
-    area = past.explainer.area
-    water = np.broadcast_to(area.wetting, (1, 1, len(area.conditions.axis)))[0, 0]
-    end = end_of_work(task, record)
-    first = int((to_numpy(end, "h") - area.conditions.axis[0]) // HOUR)
-    stop = int(np.ceil((to_numpy(end) - area.conditions.axis[0].astype("datetime64[s]")) / np.timedelta64(3600, "s")
-                       + hours - 1e-9))  # fmt: skip
-    span = water[first:stop]
-    known = span[~np.isnan(span)]
-    complete = len(known) == stop - first and from_numpy(area.conditions.axis[0] + stop * HOUR) <= now
-    if not len(known):
-        return RainReview(hours, None, None, False, None)
-    amount = float(known.sum())
-    wet = np.flatnonzero(np.nan_to_num(span) > 1e-9)
-    if not len(wet):
-        return RainReview(hours, amount, None, complete, None)
-    began = from_numpy(area.conditions.axis[first + int(wet[0])])
-    after = max((began - end).total_seconds() / 3600.0, 0.0)
-    return RainReview(hours, amount, after, complete, washoff(amount, after))
-
-
-def _nights(past: OneStart, now: datetime) -> tuple[tuple[NightReview, ...], float | None]:
-    """The nights that the rule on nights looks at, one by one."""
-    at = next(
-        (
-            at
-            for at, one in enumerate(past.findings)
-            if one.rule.measure.span == "nights-after" and one.applies[0]
-        ),
-        None,
-    )
-    if at is None:
-        return (), None
-    finding, area = past.findings[at], past.explainer.area
-    first, stop, night_of = nights_of_tasks(area)
-    sunset = area.conditions.nights[0][0]
-    limit = float(finding.at_least[0])
-    values = area.conditions.air_temperature[0, 0]
-    found = []
-    for night in range(int(night_of[0, past.hour]), int(night_of[0, past.hour]) + finding.rule.measure.count):
-        if night >= first.shape[1]:
-            break
-        row = values[max(first[0, night], 0) : stop[0, night] + 1]
-        known = row[~np.isnan(row)]
-        lowest = float(known.min()) if len(known) else None
-        whole = (
-            len(known) == len(row) and from_numpy(area.conditions.axis[0] + int(stop[0, night]) * HOUR) <= now
-        )
-        below = lowest is not None and lowest < limit - 1e-5 * max(1.0, abs(limit))
-        found.append(
-            NightReview(from_numpy(sunset[night]), lowest, False if below else (True if whole else None))
-        )
-    return tuple(found), limit

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from advisor.ledger import read_ledger
 from advisor.model import Record
 from advisor.review.advice import Advice
 from advisor.review.one_pass import PassReview, review_pass
+from advisor.review.pass_made import span_of, task_of
 from advisor.review.response import looks_of
-from advisor.review.weather import HOURS_AFTER, HOURS_BEFORE, WeatherReview, task_of
+from advisor.review.weather import WeatherReview
 from advisor.seen_weather import newest_forecast, parts
 from advisor.service.occasions import review_day
 from advisor.store import Store
@@ -37,9 +38,7 @@ def review_of(service, record: Record, ledger: Sequence[Record], now: datetime) 
     task = task_of(household, record, ledger)
     if task is None:
         return None
-    since = record.started_at - timedelta(hours=HOURS_BEFORE)
-    until = record.started_at + timedelta(hours=HOURS_AFTER)
     with Store.open_readonly(service.database) as store:
-        seen, coming = parts(household, store, since, until, now), newest_forecast(household, store, now)
+        seen, coming = parts(household, store, *span_of(record), now), newest_forecast(household, store, now)
         looked = of_subject(store, COVER, f"{record.treatment}/{record.area}", until=now)
     return review_pass(task, record, list(service.rules), ledger, seen, coming, looks_of(looked), now)

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from advisor.review.advice import NONE, NOT_ALLOWED, PULL, SPOT, TOO_EARLY, WHOLE, advise
+from advisor.review.pass_made import task_of
 from advisor.review.response import (
     ABBOTT,
     CHANGE,
@@ -23,7 +24,6 @@ from advisor.review.response import (
     responses,
     timetable,
 )
-from advisor.review.weather import task_of
 from advisor.season import SeasonUse
 from tests.review.weather import START, a_pass, household, review
 

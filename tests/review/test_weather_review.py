@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from advisor.review.observed import MEASURED, PAST_HOURS, Part, merge, part_of_readings, with_coming
-from advisor.review.weather import AT_RISK, BROKEN, KEPT, UNKNOWN, axis_of
+from advisor.review.pass_made import axis_of
+from advisor.review.weather import AT_RISK, BROKEN, KEPT, UNKNOWN
 from tests.review.weather import START, a_pass, fair, household, review, status
 
 
@@ -114,7 +115,8 @@ def test_soil_worked_out_from_a_dry_beginning_is_never_called_broken():
 def test_without_any_weather_nothing_is_kept():
     record = a_pass()
     first, hours = axis_of(record)
-    from advisor.review.weather import review_weather, task_of
+    from advisor.review.pass_made import task_of
+    from advisor.review.weather import review_weather
     from tests.review.weather import RULES
 
     task = task_of(household(), record, ())

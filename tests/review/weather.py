@@ -16,7 +16,8 @@ from advisor.household import load
 from advisor.mix.arithmetic import FLUID_OUNCE_ML, SQUARE_FOOT_M2
 from advisor.model import Record
 from advisor.review.observed import MEASURED, Part, merge
-from advisor.review.weather import HOURS_BEFORE, axis_of, review_weather, task_of
+from advisor.review.pass_made import HOURS_BEFORE, axis_of, task_of
+from advisor.review.weather import review_weather
 from advisor.rule_files import load_rules
 from tests.cli_programme.lawn import write
 
