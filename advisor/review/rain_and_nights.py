@@ -66,7 +66,7 @@ def review_rain(task: Task, record: Record, past: OneStart, now: datetime) -> Ra
 
 
 def review_nights(past: OneStart, now: datetime) -> tuple[tuple[NightReview, ...], float | None]:
-    """The nights that the rule on nights looks at, and its limit [degC]; one cold hour that was seen is enough for no."""
+    """The nights that the rule on nights looks at, and its limit [degC]; one cold hour that was seen makes a no."""
     on_nights = (one for one in past.findings if one.rule.measure.span == "nights-after" and one.applies[0])
     finding, area = next(on_nights, None), past.explainer.area
     if finding is None:
