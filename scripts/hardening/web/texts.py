@@ -6,24 +6,25 @@ import json
 import re
 from collections.abc import Iterator
 from datetime import UTC, datetime
-from html.parser import HTMLParser
+from functools import cached_property
 from pathlib import Path
-
-from icalendar import Calendar
 
 from advisor.calendar import calendar_text
 from advisor.messages.notice import make_closing, make_follow_up, make_notice, make_overdue, make_source_down
 from advisor.messages.record_text import page_html
+from advisor.messages.round_text import round_notice
 from advisor.model import Record
 from advisor.recording.details import Details, from_extra, to_extra
 from advisor.recording.table import Row
 from advisor.score.picture import score_picture
 from advisor.score.report import make_score
 from advisor.service.household import HouseholdService
+from advisor.service.round import RoundService
 from advisor.store import Store, records
 from advisor.weather.kept_pairs import kept_pairs
 from hardening.web.attack import Attack
-from hardening.web.served import PAGES, Served
+from hardening.web.comparing import calendars_alike, compared, twins_alike
+from hardening.web.served import PAGES, Served, ServedLawns
 from tests.demo_page import NOW, demo_home
 
 PAYLOADS = {
@@ -119,8 +120,15 @@ class Household:
         first = records.add(store, record, written_at=NOW, extra=to_extra(details))
         records.correct(store, first.id, record, written_at=NOW, extra={**to_extra(details), "target": text})
 
+    @cached_property
+    def lawns(self) -> ServedLawns:
+        """The same household as the only lawn of a round."""
+        return ServedLawns(self.service.folder.parent)
+
     def close(self) -> None:
         self.served.close()
+        if "lawns" in self.__dict__:
+            self.lawns.close()
 
     def send_forms(self) -> None:
         """What people tell in forms, some of it with faults, so that it comes back in a field."""
@@ -167,85 +175,8 @@ class Household:
             yield f"POST {path}", self.served.post(path, {**fields, "token": token}, {"Cookie": cookie}).text
 
 
-class Skeleton(HTMLParser):
-    """What a browser would make elements and attributes of; text does not count."""
-
-    def __init__(self, text: str):
-        super().__init__()
-        self.tags: list[str] = []
-        self.dangers: list[str] = []
-        self.feed(text)
-        self.close()
-
-    def handle_starttag(self, tag, attrs):
-        self.tags.append(f"{tag} {' '.join(name for name, _ in attrs)}")
-        for name, value in attrs:
-            if name.startswith("on") or (
-                name in ("href", "src", "action", "formaction") and _leads_away(value or "")
-            ):
-                self.dangers.append(f"{tag} {name}={value}")
-        if tag in ("script", "iframe", "object", "embed", "base", "foreignobject"):
-            self.dangers.append(tag)
-
-    def handle_endtag(self, tag):
-        self.tags.append(f"/{tag}")
-
-
-def _leads_away(address: str) -> bool:
-    if address.startswith("data:image/svg+xml,%3Csvg xmlns="):
-        return False  # the mark of the pages, which stands in them
-    return bool(re.match(r"\s*(?:[a-z][a-z0-9+.-]*:|//|\\)", address, re.IGNORECASE))
-
-
 def page_of(home: Household, path: str) -> str:
     return home.served.get(path).text
-
-
-def compared(text: str, beside: str) -> tuple[bool, str]:
-    """Whether the page has the very elements of the page with plain words, and nothing dangerous."""
-    seen, expected = Skeleton(text), Skeleton(beside)
-    if seen.dangers:
-        return False, f"{seen.dangers[:2]}"
-    if seen.tags != expected.tags:
-        at = next(
-            (at for at, pair in enumerate(zip(seen.tags, expected.tags, strict=False)) if pair[0] != pair[1]),
-            -1,
-        )
-        return False, f"other elements: {seen.tags[at]!r} where {expected.tags[at]!r} was expected"
-    if "49" in text and "49" not in beside and "{{7*7}}" not in text:
-        return False, "a template was carried out"
-    return True, f"{len(seen.tags)} tags as with plain words"
-
-
-def _twin(text: str, beside: str) -> tuple[bool, str]:
-    """A JSON twin is JSON of the same shape, and no browser takes it for a page."""
-    data, other = json.loads(text), json.loads(beside)
-    same = _shape(data) == _shape(other)
-    return same, "the same shape" if same else "another shape"
-
-
-def _shape(data):
-    if isinstance(data, dict):
-        return {key: _shape(value) for key, value in data.items()}
-    if isinstance(data, list):
-        return [_shape(one) for one in data]
-    return type(data).__name__
-
-
-def _calendar(text: str, beside: str) -> tuple[bool, str]:
-    """The lines are as many, none is longer than 75 octets, and there are the same events with the same properties."""
-    lines = text.encode().split(b"\r\n")
-    long = [line for line in lines if len(line) > 75]
-    bare = b"\n" in text.encode().replace(b"\r\n", b"") or b"\r" in text.encode().replace(b"\r\n", b"")
-
-    def events(whole):
-        return [sorted(event.keys()) for event in Calendar.from_ical(whole).walk()]
-
-    same = events(text) == events(beside)
-    return (
-        same and not long and not bare,
-        f"{len(lines)} lines, {len(long)} too long, {'the same' if same else 'other'} events",
-    )
 
 
 def _notices(service: HouseholdService) -> Iterator[tuple[str, str]]:
@@ -298,7 +229,7 @@ def _of(name: str, payload: str) -> Iterator[Attack]:
     def twin(path: str):
         def judge(home: Household, other: Household):
             answer, beside = home.served.get(path), other.served.get(path)
-            good, told = _twin(answer.text, beside.text)
+            good, told = twins_alike(answer.text, beside.text)
             return good and answer.header("Content-Type") == "application/json", told
 
         return judge
@@ -341,8 +272,8 @@ def _of(name: str, payload: str) -> Iterator[Attack]:
     def calendar(home: Household, other: Household):
         text = home.served.get("/calendar.ics").body.decode()
         whole = calendar_text(home.service.outlook(NOW)[0])
-        first = _calendar(text, other.served.get("/calendar.ics").body.decode())
-        second = _calendar(whole, calendar_text(other.service.outlook(NOW)[0]))
+        first = calendars_alike(text, other.served.get("/calendar.ics").body.decode())
+        second = calendars_alike(whole, calendar_text(other.service.outlook(NOW)[0]))
         return first[0] and second[0], first[1]
 
     yield check("calendar", calendar)
@@ -355,6 +286,19 @@ def _of(name: str, payload: str) -> Iterator[Attack]:
         return True, "as with plain words"
 
     yield check("notices and records for print", notices)
+
+    def of_round(home: Household, other: Household):
+        for path in ("/", "/round/2026-09-22", "/lawn/prairie-lawn/"):
+            good, told = compared(home.lawns.get(path).text, other.lawns.get(path).text)
+            if not good:
+                return False, f"{path}: {told}"
+        made = [
+            round_notice(RoundService.open(one.service.folder.parent).plan(NOW), NOW).html
+            for one in (home, other)
+        ]
+        return compared(*made)
+
+    yield check("pages and notice of a round", of_round)
 
     def picture(home: Household, other: Household):
         drawn = [
