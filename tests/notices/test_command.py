@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import threading
 from datetime import UTC, datetime
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -14,6 +15,7 @@ from advisor.cli.notice import KINDS, notice
 from advisor.cli.outlook import outlook
 from advisor.errors import AdvisorError, NotDelivered, UsageError
 from advisor.store import Store, notices, outbox, payloads
+from tests.demo_lawn import FIXTURES
 
 from . import world
 from .conftest import BEFORE_FRIDAY
@@ -87,7 +89,9 @@ def test_a_channel_that_refuses_is_told_with_status_7_and_without_its_secret(hom
     (home / "secret").write_text("a secret of enough letters")
     (home / "secret").chmod(0o600)
     text = (home / "lawn.toml").read_text()
-    hook = f'[[notices.channel]]\nkind = "webhook"\nurl = "http://127.0.0.1:{server.server_port}/x?key=sesame"\n'
+    hook = (
+        f'[[notices.channel]]\nkind = "webhook"\nurl = "http://127.0.0.1:{server.server_port}/x?key=sesame"\n'
+    )
     (home / "lawn.toml").write_text(text.replace("[decision]", f'{hook}secret_file = "secret"\n\n[decision]'))
     with pytest.raises(NotDelivered, match="403") as caught:
         run(notice, home, "--test", "webhook", weather=False)
@@ -97,7 +101,8 @@ def test_a_channel_that_refuses_is_told_with_status_7_and_without_its_secret(hom
 
 
 @pytest.mark.parametrize(
-    "words", [("--show", "--send"), ("--send", "--test", "file"), ("--all", ".", "--send"), ("--day", "today")]
+    "words",
+    [("--show", "--send"), ("--send", "--test", "file"), ("--all", ".", "--send"), ("--day", "today")],
 )
 def test_options_that_exclude_each_other(home, words):
     with pytest.raises(UsageError):
@@ -131,7 +136,9 @@ def lawns(home):
 def test_a_round_on_one_screen(home, lawns):
     result = run(outlook, home, "--all", str(lawns))
     assert result.exit_code == 0
-    assert result.stdout.startswith("Tomorrow, Friday 25 September: 1 of 2 lawns") or "2 lawns" in result.stdout
+    assert (
+        result.stdout.startswith("Tomorrow, Friday 25 September: 1 of 2 lawns") or "2 lawns" in result.stdout
+    )
     assert len(result.stdout.splitlines()) <= 40 and max(map(len, result.stdout.splitlines())) <= 80
     whole = json.loads(run(outlook, home, "--all", str(lawns), "--json").stdout)
     assert [one["lawn"] for one in whole["lawns"]] == ["elm", "maple"] and len(whole["stops"]) == 4
@@ -149,9 +156,10 @@ def test_a_lawn_with_a_fault_does_not_hide_the_others(home, lawns):
 
 
 def test_the_round_of_another_day(home, lawns):
-    assert "Today, Thursday 24 September: none of 2 lawns goes." in run(
-        outlook, home, "--all", str(lawns), "--day", "today"
-    ).stdout
+    assert (
+        "Today, Thursday 24 September: none of 2 lawns goes."
+        in run(outlook, home, "--all", str(lawns), "--day", "today").stdout
+    )
     with pytest.raises(UsageError, match="is over"):
         run(outlook, home, "--all", str(lawns), "--day", "2026-09-01")
     with pytest.raises(UsageError, match="--day goes with --all"):
@@ -162,3 +170,13 @@ def test_one_notice_of_the_round(home, lawns):
     result = run(notice, home, "--all", str(lawns))
     assert result.stdout.startswith("Subject: Tomorrow, Friday 25 September: 2 of 2 lawns")
     assert "Next chance: Saturday 26 September" in result.stdout and "The round:" in result.stdout
+
+
+def test_a_review_says_what_was_broken_once(tmp_path):
+    """The demonstration's passes of August ended after sunset, when its invented air was stable."""
+    shutil.copytree(FIXTURES / "prairie-lawn", tmp_path / "lawn")
+    given = ["--home", str(tmp_path / "lawn"), "--now", "2026-09-21T12:00Z", "--kind", "review", "--show",
+             "--weather", str(FIXTURES / "weather" / "prairie-open-meteo.json")]  # fmt: skip
+    lead = CliRunner().invoke(notice, given).stdout.partition("Before you start:")[0]
+    assert "limits broken: inversion." in lead and "Broken: " not in lead
+    assert "the air near the ground" in lead

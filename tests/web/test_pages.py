@@ -312,3 +312,27 @@ def test_the_calendar_is_a_calendar_or_says_kindly_that_it_is_not_there(client):
         assert "not part of this version" in response.get_data(as_text=True)
     else:
         assert response.mimetype == "text/calendar" and b"BEGIN:VCALENDAR" in response.get_data()
+
+
+def test_a_day_says_its_answer_in_the_first_line(client):
+    for date in ("2026-09-22", "2026-09-24"):
+        shown = client.get(f"/day/{date}")
+        head = re.search(r"<h1>(.*?)</h1>", shown.text, re.S).group(1)
+        told = {one["verdict"] for one in client.get(f"/day/{date}.json").get_json()["treatments"][0]["days"]}
+        assert len(told) == 1
+        word = {"go": "Go: ", "no-go": "No-go: ", "unknown": "Unknown: "}[told.pop()]
+        assert f'<span class="next">{word}' in head and ("start" in head) == (word == "Go: ")
+
+
+def test_settings_and_sources_speak_in_words_and_whole_units(client):
+    settings = seen(client.get("/settings")).words
+    assert "4 gal" in settings and "20 min" in settings and "8 October" in settings
+    assert "^2" not in settings and "512.0 fl oz" not in settings
+    sources = seen(client.get("/sources")).words
+    assert "mean wind speed at 10 m" in sources and "wind speed 10m" not in sources
+
+
+def test_the_score_begins_with_one_plain_sentence(client):
+    words = seen(client.get("/score")).words
+    (sentence,) = re.findall(r"On day 1 of the forecast it was off: .*?\)\.", words)
+    assert "air temperature" in sentence and sentence.count("the raw forecast by") == 2

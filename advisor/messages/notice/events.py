@@ -89,7 +89,8 @@ def make_review(
     day = min(weather.record.started_at for weather, _ in reviews).astimezone(zone).date()
     worst, advice = max(reviews, key=lambda pair: _WORST.index(pair[0].status) if pair[0].status in _WORST else 0)
     broken = [one.text for one in worst.limits if one.status == BROKEN]
-    told = [*broken[:1], *advice.reasons]
+    # what is broken stands in the first line and in the first reason already
+    told = [*broken[:1], *(one for one in advice.reasons if not (broken and one.startswith("Broken: ")))]
     why = [" ".join(told[:2]), told[0], _first_words(worst)] if told else [_first_words(worst)]
     chance = _follow_up_words(advice, zone)
     foot, warn = head(outlook), cautions_of(outlook)

@@ -38,15 +38,15 @@ def score_page(desk: Desk, scene: Scene) -> Page:
     if found.empty:
         return Page("Score", "score.html", {"score": None}, {"score": None})
     system = scene.household.units
+    errors = [_errors(found, name, system) for name in dict.fromkeys(row.variable for row in found.errors)]
     return Page(
         "Score",
         "score.html",
         {
             "score": found,
             "days": f"{found.first} to {found.last}",
-            "errors": [
-                _errors(found, name, system) for name in dict.fromkeys(row.variable for row in found.errors)
-            ],
+            "errors": errors,
+            "shortly": _shortly(errors),
             "rain": [_rain(row) for row in found.rain],
             "assumed": any(not row.learned for row in (*found.errors, *found.rain)),
         },
@@ -86,6 +86,18 @@ def _errors(found: Score, variable: str, system: str) -> dict[str, Any]:
             if row.variable == variable
         ],
     }
+
+
+def _shortly(errors: list[dict[str, Any]]) -> str:
+    """The errors of the nearest day in one sentence, beside those of the raw forecast."""
+    nearest = [(one, one["rows"][0]) for one in errors if one["rows"]]
+    if not nearest:
+        return ""
+    told = [
+        f"{one['says']} by {row['own']} {one['unit']} (the raw forecast by {row['raw']})"
+        for one, row in nearest
+    ]
+    return f"On {nearest[0][1]['lead'].rstrip(' *')} of the forecast it was off: {'; '.join(told)}."
 
 
 def _rain(row) -> dict[str, Any]:

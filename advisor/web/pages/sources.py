@@ -8,6 +8,7 @@ from advisor.clock import iso
 from advisor.service.due import HEARTBEAT
 from advisor.sources import SOURCES
 from advisor.store import marks, outbox
+from advisor.variables import VARIABLES
 from advisor.web.desk import Desk, Scene
 from advisor.web.page import Page
 from advisor.web.words import hours_words, local, moment_words, relative
@@ -29,7 +30,7 @@ def sources_page(desk: Desk, scene: Scene) -> Page:
             "flags": [flag.says for flag in forecast.flags],
             "notes": list(forecast.provenance.notes),
             "reach": " to ".join(local(one, zone).strftime("%a %-d %b, %H:%M") for one in (first, last)),
-            "variables": sorted(name.replace("_", " ") for name in forecast.fields),
+            "variables": sorted(map(_called, forecast.fields)),
             "members": forecast.members,
             "beat": None if beat is None else moment_words(beat.at, zone),
             "trouble": None if beat is None else beat.data.get("trouble"),
@@ -82,3 +83,7 @@ def _row(name: str, payload, scene: Scene) -> dict[str, Any]:
             "used": used,
         },
     }
+
+
+def _called(variable: str) -> str:
+    return VARIABLES[variable].says if variable in VARIABLES else variable.replace("_", " ")
