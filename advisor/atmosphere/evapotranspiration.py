@@ -20,6 +20,7 @@ from advisor.atmosphere.radiation import (
     net_radiation,
     net_shortwave,
     soil_heat_flux_hourly,
+    watts_to_megajoules,
 )
 from advisor.atmosphere.vapour import atmospheric_pressure
 from advisor.floats import as_floats
@@ -165,7 +166,7 @@ def reference_et_hourly_from_weather(
     temperature, moisture, wind, flux, north, east, height = as_floats(
         air_temperature, vapour_pressure, wind_speed_2m, shortwave, latitude, longitude, elevation
     )
-    incoming = flux * 0.0036
+    incoming = watts_to_megajoules(flux)
     clear = clear_sky_shortwave(extraterrestrial_hourly(time, north, east), height)
     middle = np.asarray(time).astype("datetime64[s]") + np.timedelta64(1800, "s")
     sun = solar_elevation(middle, north, east)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from advisor.floats import as_floats
+from advisor.sun.position import unix_seconds
 
 SOLAR_CONSTANT = 0.0820
 """Solar constant [MJ m-2 min-1] (FAO-56 eq. 21)."""
@@ -179,9 +180,7 @@ def solar_time_angle(time, longitude, hours=1.0):
     ----------
     Allen et al. (1998) FAO Irrigation and Drainage Paper 56.
     """
-    stamp = np.asarray(time).astype("datetime64[s]")
-    seconds = np.where(np.isnat(stamp), np.nan, stamp.astype(np.int64).astype(np.float64))
-    local = seconds + 1800.0 * hours + 240.0 * np.asarray(longitude, dtype=np.float64)
+    local = unix_seconds(time) + 1800.0 * hours + 240.0 * np.asarray(longitude, dtype=np.float64)
     known = np.isfinite(local)
     date = np.where(known, local, 0.0).astype(np.int64).astype("datetime64[s]").astype("datetime64[D]")
     day = np.where(known, (date - date.astype("datetime64[Y]")).astype(np.float64) + 1.0, np.nan)

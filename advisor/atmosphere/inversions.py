@@ -10,6 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from advisor.floats import as_floats
+from advisor.sun.position import unix_seconds
 
 
 class InversionSetting(NamedTuple):
@@ -34,8 +35,8 @@ INVERSION_SETTINGS = {
 
 def _inside(time, sunset, sunrise, before_sunset_hours, after_sunrise_hours, span_hours):
     """True where [time, time + span) touches a widened night, and where no night is known."""
-    stamp = _seconds(time)
-    begin, finish = np.atleast_1d(_seconds(sunset)), np.atleast_1d(_seconds(sunrise))
+    stamp = unix_seconds(time)
+    begin, finish = np.atleast_1d(unix_seconds(sunset)), np.atleast_1d(unix_seconds(sunrise))
     missing = np.isnan(begin) | np.isnan(finish)
     begin, finish = np.where(missing, np.nan, begin), np.where(missing, np.nan, finish)
     # One night more on each side, a day off: the nights given need not reach to the first and last hour.
@@ -148,7 +149,7 @@ def inversion_likelihood(time, sunset, sunrise, stability_class=None, span_hours
 
 def _reached(time, sunset, sunrise):
     """True where the nights given reach to the time: within one day of a known night."""
-    stamp, begin, finish = _seconds(time), _seconds(sunset), _seconds(sunrise)
+    stamp, begin, finish = unix_seconds(time), unix_seconds(sunset), unix_seconds(sunrise)
     begin, finish = np.atleast_1d(begin), np.atleast_1d(finish)
     known = ~(np.isnan(begin) | np.isnan(finish))
     first = np.min(np.where(known, begin, np.inf), axis=-1) - 86_400.0
@@ -156,8 +157,3 @@ def _reached(time, sunset, sunrise):
     if stamp.ndim:
         first, last = first[..., None], last[..., None]
     return (stamp >= first) & (stamp <= last)
-
-
-def _seconds(time):
-    stamp = np.asarray(time).astype("datetime64[s]")
-    return np.where(np.isnat(stamp), np.nan, stamp.astype(np.int64).astype(np.float64))
