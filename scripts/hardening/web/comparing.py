@@ -49,8 +49,9 @@ def compared(text: str, beside: str) -> tuple[bool, str]:
             (at for at, pair in enumerate(zip(seen.tags, expected.tags, strict=False)) if pair[0] != pair[1]),
             -1,
         )
-        return False, f"other elements: {seen.tags[at]!r} where {expected.tags[at]!r} was expected"
-    if "49" in text and "49" not in beside and "{{7*7}}" not in text:
+        one, other = (tags[at] if tags else "nothing" for tags in (seen.tags, expected.tags))
+        return False, f"other elements: {one!r} where {other!r} was expected"
+    if str(1237 * 7919) in text:
         return False, "a template was carried out"
     return True, f"{len(seen.tags)} tags as with plain words"
 

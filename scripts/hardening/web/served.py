@@ -85,7 +85,7 @@ class Served:
 
     # asking
 
-    def raw(self, request: bytes, seconds: float = 5.0, source: str | None = None) -> Answer:
+    def raw(self, request: bytes, seconds: float = 30.0, source: str | None = None) -> Answer:
         """What comes back for these bytes, until the server closes or `seconds` are over."""
         began = time.monotonic()
         whole = b""

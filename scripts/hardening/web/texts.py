@@ -31,7 +31,7 @@ PAYLOADS = {
     "a script": "<script>alert(1)</script>",
     "quotes and an image": "\"'><img src=x onerror=alert(1)>",
     "an attribute": "x' onmouseover='alert(1)\" autofocus onfocus=\"alert(1)",
-    "a template": "{{7*7}}{% raw %}${7*7}#{7*7}<%= 7*7 %>",
+    "a template": "{{1237*7919}}{% raw %}${1237*7919}#{1237*7919}<%= 1237*7919 %>",
     "the end of a style": "</style></title></textarea></svg><svg onload=alert(1)>",
     "letters that turn round": "\u202egnp.exe\u2066\u2067\u200f\ufeff",
     "entities": "&lt;script&gt;&#60;b&#62;&amp;amp;",
