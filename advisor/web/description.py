@@ -30,6 +30,7 @@ TWINS: dict[str, dict[str, dict[str, Any]]] = {
     "/reviews.json": {"reviews": _LIST},
     "/almanac.json": {"almanac": {"type": ["object", "null"]}},
     "/score.json": {"score": {"type": ["object", "null"]}},
+    "/calendar.json": {"closed": {"type": "boolean"}, "given_out": {"type": "boolean"}},
     "/sources.json": {"sources": _LIST, "used": _LIST, "flags": _LIST, "problems": _LIST, "heartbeat_at": _INSTANT},
     "/settings.json": {"groups": _LIST, "rules": _LIST, "rules_version": _TEXT},
 }  # fmt: skip

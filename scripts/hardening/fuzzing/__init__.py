@@ -65,7 +65,7 @@ def led(seconds: int, seed: int) -> Line:
 
 def described(each: int, seed: int) -> Line:
     """Requests from the pages' own description."""
-    from hardening.fuzzing import described as by_description
+    from hardening.fuzzing import by_description
 
     what = "page JSON and forms, from /openapi.json"
     if by_description.missing():

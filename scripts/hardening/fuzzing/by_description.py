@@ -71,8 +71,10 @@ def _asked(operation, pages, each: int, seed: int) -> Asked:
             case.cookies = {**(case.cookies or {}), **cookies}
         try:
             case.validate_response(case.call(), checks=held)
-        except Exception as error:
-            faults.setdefault(type(error).__name__, str(error)[:400])
+        except (Exception, BaseExceptionGroup) as error:
+            # several checks that failed come as a group, which is no Exception
+            for one in getattr(error, "exceptions", (error,)):
+                faults.setdefault(type(one).__name__, str(one)[:400])
 
     one()
     label = f"{operation.method.upper()} {operation.path}"
