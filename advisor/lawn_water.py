@@ -31,11 +31,11 @@ def by_day(values: np.ndarray, index: np.ndarray, count: int, ufunc: np.ufunc, e
     if len(distinct) == 1:
         # the days of all tasks begin in the same hours
         starts = np.flatnonzero(np.r_[True, np.diff(distinct[0]) > 0])
-        out = np.full((*values.shape[:-1], count), empty)
+        out = np.full((*values.shape[:-1], count), empty, dtype=values.dtype)
         out[..., distinct[0][starts]] = ufunc.reduceat(values, starts, axis=-1)
         return np.broadcast_to(out, (tasks, *out.shape[1:]))
     values = np.broadcast_to(values, (tasks, *values.shape[1:]))
-    out = np.full((*values.shape[:-1], count), empty)
+    out = np.full((*values.shape[:-1], count), empty, dtype=values.dtype)
     for row in distinct:
         starts = np.flatnonzero(np.r_[True, np.diff(row) > 0])
         rows = np.flatnonzero((index == row).all(axis=1))
@@ -107,8 +107,9 @@ def daily_reference_et(
     temperature = gather(conditions.air_temperature)
     begun = gather(conditions.forecast.reason("air_temperature")) != Reason.BEFORE_START
     highest, lowest = _extremes(temperature, begun, index, count)
-    latitude = conditions.sites.latitude[site][:, None, None]
-    day_of_year = ((days - days.astype("datetime64[Y]")).astype(int) + 1)[:, None, :]
+    # in the type of the weather, so that float32 stays float32
+    latitude = conditions.sites.latitude[site].astype(highest.dtype)[:, None, None]
+    day_of_year = ((days - days.astype("datetime64[Y]")).astype(int) + 1).astype(highest.dtype)[:, None, :]
     extraterrestrial = radiation.extraterrestrial_daily(latitude, day_of_year)
     rough = evapotranspiration.hargreaves_et(0.5 * (highest + lowest), highest, lowest, extraterrestrial)
     rough = np.maximum(rough, 0.0)
@@ -131,7 +132,7 @@ def daily_reference_et(
         radiation.watts_to_megajoules(shortwave, 24.0),
         latitude,
         day_of_year,
-        np.nan_to_num(conditions.sites.elevation[site])[:, None, None],
+        np.nan_to_num(conditions.sites.elevation[site]).astype(highest.dtype)[:, None, None],
     )
     return DailyEt(np.where(known, np.maximum(penman, 0.0), np.nan), rough)
 
@@ -151,7 +152,7 @@ def _extremes(
 
 def _daily_mean(values: np.ndarray, index: np.ndarray, count: int) -> np.ndarray:
     """Mean of the known hours of each day, 0 where none is."""
-    return daily_totals(values, index, count) / np.maximum(known_hours(values, index, count), 1.0)
+    return daily_totals(values, index, count) / np.maximum(known_hours(values, index, count), 1.0).astype(values.dtype)
 
 
 def _distinct(index: np.ndarray) -> np.ndarray:

@@ -181,24 +181,23 @@ class AreaConditions:
     @cached_property
     def drift_deposit(self) -> np.ndarray:
         """[%] of the rate landing at each neighbour, (slot, task, member, hour); see `advisor.drift.deposit`."""
-        direction, speed = (
-            self.gather(self.conditions.wind_from_direction),
-            self.gather(self.conditions.wind_speed_10m),
-        )
+        direction = self.gather(self.conditions.wind_from_direction)
+        speed = self.gather(self.conditions.wind_speed_10m)
+        tasks, hours = len(self.table), len(self.conditions.axis)
         slots = self.table.neighbours["distance"].shape[1]
-        return np.stack(
-            [
-                deposit_at_neighbour(
-                    self.table.neighbours["distance"][:, slot, None, None],
-                    self.table.neighbours["bearing"][:, slot, None, None],
-                    direction,
-                    speed,
-                    self.table.neighbours["arc"][:, slot, None, None],
-                )
-                for slot in range(slots)
-            ]
-            or [np.zeros((len(self.table), 1, len(self.conditions.axis)))]
+        shape = np.broadcast_shapes(direction.shape, speed.shape, (tasks, 1, hours))
+        out = np.full(
+            (max(slots, 1), *shape), np.nan if slots else 0.0, dtype=np.result_type(direction, speed)
         )
+        for slot in range(slots):
+            # tasks with fewer neighbours have nothing there
+            rows = np.flatnonzero(~np.isnan(self.table.neighbours["distance"][:, slot]))
+            place = [
+                self.table.neighbours[name][rows, slot, None, None] for name in ("distance", "bearing", "arc")
+            ]
+            winds = (values if values.shape[0] == 1 else values[rows] for values in (direction, speed))
+            out[slot, rows] = deposit_at_neighbour(*place[:2], *winds, place[2])
+        return out
 
     @cached_property
     def neighbour_distance(self) -> np.ndarray:

@@ -29,7 +29,12 @@ class SoilDays(NamedTuple):
 
 
 def soil_days(
-    conditions: Conditions, table: TaskTable, rain: Series, watering: Series, index: np.ndarray, days: np.ndarray
+    conditions: Conditions,
+    table: TaskTable,
+    rain: Series,
+    watering: Series,
+    index: np.ndarray,
+    days: np.ndarray,
 ) -> SoilDays:
     """Run the balance of each task over the local days.
 
@@ -45,12 +50,13 @@ def soil_days(
     days : ndarray of datetime64[D] (task, day)
     """
     count = days.shape[1]
-    fallen, sprinkled = (daily_totals(series.values, index, count) for series in (rain, watering))
+    fallen = daily_totals(rain.values, index, count)
+    sprinkled = daily_totals(watering.values, index, count).astype(fallen.dtype)
     watered = ~np.isnan(watering.values[..., :1])  # a timetable that is stated is known throughout
     reference_et = daily_reference_et(conditions, table.site, index, days)
     whole = whole_days(rain.values, index, count) & watered & ~np.isnan(reference_et.whole)
     number, p_table, coefficient, available = (
-        table.scalars[name][:, None, None]
+        table.scalars[name].astype(fallen.dtype)[:, None, None]
         for name in ("curve_number", "depletion_share", "crop_coefficient", "available_water")
     )
     lost = np.nan_to_num(curve_number_runoff(fallen, number))
@@ -61,12 +67,15 @@ def soil_days(
     seen = (np.arange(count) == first[:, None])[:, None, :] & watered & ~np.isnan(reference_et.rough)
     shape = np.broadcast_shapes(whole.shape, p.shape)
     et = np.where(whole, reference_et.whole, reference_et.rough)
-    season = Season(*(np.moveaxis(x, -1, 0) for x in (fallen, lost, sprinkled, et, coefficient, available, p_table)))
+    season = Season(
+        *(np.moveaxis(x, -1, 0) for x in (fallen, lost, sprinkled, et, coefficient, available, p_table))
+    )
     known, seen, p = (_by_day(x, shape) for x in (whole, seen | whole, p))
     available = np.broadcast_to(available[..., 0], shape[:-1])
     # what is told of the soil, and a profile that was dry before the data
-    both = np.stack([np.full(shape[:-1], np.nan), available])
-    age, stress, ends = np.zeros(shape[:-1]), np.empty((count, *shape[:-1])), np.empty((count, *shape[:-1]))
+    both = np.stack([np.full_like(available, np.nan), available])
+    stress, ends = (np.empty((count, *shape[:-1]), dtype=available.dtype) for _ in range(2))
+    age, carried = np.zeros_like(available), carried.astype(available.dtype)
     for day in range(count):
         both[0] = np.where((first == day)[:, None], carried[:, None], both[0])
         stress[day] = stress_coefficient(_counting(both, age), available, p[day])

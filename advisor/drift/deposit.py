@@ -208,15 +208,21 @@ def deposit_at_neighbour(
     straight = factor * np.maximum(away, NEAREST) ** exponent
     angle = np.empty(np.broadcast_shapes(possible.shape, origin.shape, towards.shape), dtype=origin.dtype)
     angle[...] = _angle_off(towards, origin, np.where(np.isnan(width), 0, width))
-    np.copyto(angle, 0, where=np.isnan(angle) | (speed < calm_below))
-    blows_away = angle >= 90
+    unknown = np.isnan(angle)
+    if unknown.any():
+        np.copyto(angle, 0, where=unknown)
+    # products with yes or no: picking values out by them takes many times as long
+    angle *= ~(speed < calm_below)
+    toward = angle < 90
     # Just short of crosswind the path is endless for every purpose; 89.999 keeps the cosine above 0.
     np.minimum(angle, 89.999, out=angle)
     angle *= np.pi / 180
     # A (d / cos)^B = A d^B cos^-B: the distance is raised once a neighbour, not once an hour.
     deposit = np.power(np.cos(angle, out=angle), -exponent, out=angle)
     deposit *= straight
-    np.copyto(deposit, REFUSED, where=away < NEAREST)
-    np.copyto(deposit, 0, where=blows_away)
-    np.copyto(deposit, np.nan, where=~possible)
+    if np.any(away < NEAREST):
+        np.copyto(deposit, REFUSED, where=away < NEAREST)
+    deposit *= toward
+    if not np.all(possible):
+        np.copyto(deposit, np.nan, where=~possible)
     return deposit[()]
