@@ -23,11 +23,11 @@ from advisor.rulebook.schema import Rule
 from advisor.task_table import TaskTable
 from advisor.verdict import GO, Verdicts, judge_starts
 
-#: values (site, member, hour) of one variable that a chunk holds: 64 sites of 31 members over 168 hours, 1.3 MB in
+#: values (site, member, hour) of one variable that a chunk holds: 128 sites of 31 members over 168 hours, 2.7 MB in
 #: float32, so that what a formula reads and writes stays in a core's caches. Measured, see DEVELOPERS.md.
-VALUES_A_CHUNK = 64 * 31 * 168
+VALUES_A_CHUNK = 128 * 31 * 168
 #: most sites of a chunk, whatever their members and hours
-MOST_SITES = 256
+MOST_SITES = 1024
 
 
 @dataclass(frozen=True, eq=False)

@@ -184,6 +184,6 @@ def test_the_best_start_is_the_likeliest_coming_go(forecast, table, rules):
 
 
 def test_chunks_shrink_with_members_and_hours():
-    assert chunk_size(31, 168) == 64
+    assert chunk_size(31, 168) == 128
     assert chunk_size(31, 168) > chunk_size(51, 168) > chunk_size(51, 240) >= 1
-    assert chunk_size(1, 168) == 256 and chunk_size(10_000, 1_000) == 1
+    assert chunk_size(1, 168) == 1024 and chunk_size(10_000, 1_000) == 1
