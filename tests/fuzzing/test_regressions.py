@@ -51,7 +51,7 @@ INPUTS: tuple[tuple[str, bytes | str, str], ...] = (
     # what weather services answer
     ("recorded", '{"http_interactions":[{"response":{"body":{"string":"\\ud809"}}}]}', "not JSON"),
     ("recorded", '{"data": {"generationtime_ms": 1}, "status_code": 1e400}', "no hourly forecast"),
-    ("recorded", _DATED % "Mon, 01 Jan 0001 00:00:00 +1400", "no hourly forecast"),
+    ("recorded", _DATED % "Fri, 31 Dec 9999 23:59:59 -1400", "no hourly forecast"),
     ("open-meteo", '{"error": true, "reason": "%s"}' % ("10 x" + " " * 3000 + "y"), "refused the request: 10 x"),
     ("ensemble", _members(20_000), "more than any model"),
     ("met-norway", '{"geometry": {"coordinates": [0, 0, 1e400]}, "properties": {"timeseries": [{"time":'

@@ -20,6 +20,8 @@ from random import Random
 ROOT = Path(__file__).resolve().parents[3]
 #: kept inputs may be so long [bytes]
 LONGEST = 100_000
+#: for loading, the kept inputs, and a busy machine [s]
+_GRACE = 240
 
 
 def missing() -> str:
@@ -37,22 +39,16 @@ def lead(name: str, seconds: int, seed: int) -> tuple[int, list[dict], str]:
         told = Path(folder) / "found.jsonl"
         command = [sys.executable, "-m", "hardening.fuzzing.guided", name, str(seconds), str(seed), str(told)]
         paths = os.pathsep.join((str(ROOT), str(ROOT / "scripts")))
-        try:
-            done = subprocess.run(command, capture_output=True, text=True, cwd=folder, check=False,
-                                  timeout=seconds + 120,
-                                  env={**os.environ, "PYTHONPATH": paths}, errors="replace")  # fmt: skip
-        except subprocess.TimeoutExpired:
-            return 0, _kept(told), f"stood still for {seconds + 120} s"
+        done = subprocess.run(command, capture_output=True, text=True, cwd=folder, check=False, errors="replace",
+                              env={**os.environ, "PYTHONPATH": paths})  # fmt: skip
         runs = re.findall(
             r"^Done (\d+) runs|stat::number_of_executed_units:\s*(\d+)", done.stderr, re.MULTILINE
         )
         count = max((int(one or other) for one, other in runs), default=0)
-        last = (done.stderr.strip().splitlines() or ["no words"])[-1]
-        return (
-            count,
-            _kept(told),
-            "" if done.returncode == 0 else f"ended with {done.returncode}: {last[:200]}",
-        )
+        places = re.findall(r'File "[^"]*?([^"/]+)", line (\d+)', done.stderr)
+        where = ", ".join(f"{file}:{line}" for file, line in places[:4])
+        last = where or (done.stderr.strip().splitlines() or ["no words"])[-1][:200]
+        return count, _kept(told), "" if done.returncode == 0 else f"ended with {done.returncode}: {last}"
 
 
 def _kept(told: Path) -> list[dict]:
@@ -60,8 +56,12 @@ def _kept(told: Path) -> list[dict]:
 
 
 def _main(name: str, seconds: str, seed: str, told: str) -> None:
+    import faulthandler
+
     import atheris
 
+    # what stands still ends with the place where it stands
+    faulthandler.dump_traceback_later(int(seconds) + _GRACE, exit=True)
     with atheris.instrument_imports(include=["advisor"], enable_loader_override=False):
         from hardening.fuzzing.loop import quiet, smaller, warm
         from hardening.fuzzing.oracle import judge
