@@ -131,7 +131,7 @@ def test_what_is_not_there_is_answered_kindly(client, path):
         assert response.get_json()["error"]["run_id"]
     else:
         page = seen(response)
-        assert not page.faults and ("/", "To the week") in page.links
+        assert not page.faults and ("/", "To the first page") in page.links
         assert re.search(r"run [0-9a-f]{8}", page.words)
 
 

@@ -53,11 +53,16 @@ def links(text):
 def test_the_front_is_tomorrows_round_in_the_afternoon(client):
     text = client.get("/").text
     answer = re.search(r'<h1 class="answer">(.*?)</h1>', text, re.S).group(1)
-    assert answer.startswith("Tomorrow: ") and "Tuesday 22 September" in answer and "Prairie lawn" in answer
+    assert (
+        answer.startswith("Tomorrow: 2 of 3 lawns go.")
+        and "Tuesday 22 September" in answer
+        and "Prairie lawn" in answer
+    )
     first = re.search(r'<ol class="round">(.*?)</li>', text, re.S).group(1)
     # hour, lawn, chance, what decides
     assert re.search(r'class="slot">\d\d:\d\d<', first) and "Prairie lawn" in first
-    assert re.search(r"Chance \d+%", first) and "tightest: " in first and "last start" in first
+    assert re.search(r"Chance \d+%; last start \d\d:\d\d; waiting would cost \d+% of a pass", first)
+    assert "tightest: " in first
     for heading in ("Tank loads", "If the wind turns", "Has to wait", "Every lawn, day by day"):
         assert f">{heading}</h2>" in text
     assert text.index("Tomorrow: ") < text.index("In this order") < text.index("Tank loads")
@@ -227,6 +232,25 @@ def test_the_word_opens_all_lawns_at_once_and_nothing_before(own):
     assert client.post("/enter", data={"token": token, "word": "a-long-enough-word"}).status_code == 303
     for path in ("/", "/lawn/hill-road/", "/lawn/southern-lawn/mix"):
         assert client.get(path).status_code == 200, path
+
+
+def test_one_token_opens_the_calendars_of_all_lawns_and_nothing_else(own):
+    _, desks = own
+    client = client_of(desks, word="a-long-enough-word")
+    token = re.search(r'name="token" value="([^"]+)"', client.get("/enter").text).group(1)
+    client.post("/enter", data={"token": token, "word": "a-long-enough-word"})
+    page = client.get("/lawn/hill-road/calendar").text
+    token = re.search(r'name="token" value="([^"]+)"', page).group(1)
+    shown = client.post("/lawn/hill-road/calendar", data={"token": token, "do": "make"}).text
+    address = re.search(r"http://localhost(/lawn/hill-road/calendar\.ics\?token=[\w-]+)", shown).group(1)
+    stranger = client_of(desks, word="a-long-enough-word")
+    assert stranger.get(address).text.startswith("BEGIN:VCALENDAR")
+    other = address.replace("hill-road", "southern-lawn")
+    assert "terrace" in stranger.get(other).text
+    given = address.partition("?")[2]
+    for path in ("/lawn/hill-road/", "/lawn/hill-road/index.json", "/", "/index.json"):
+        assert stranger.get(f"{path}?{given}").status_code in (303, 401), path
+    assert stranger.get("/lawn/hill-road/calendar.ics?token=wrong").status_code == 401
 
 
 def test_stale_weather_of_one_lawn_is_loud_and_no_go(tmp_path):

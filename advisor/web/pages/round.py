@@ -149,10 +149,12 @@ class _Words:
         names = list(dict.fromkeys(stop.job.lawn.name for stop in plan.stops))
         first, last = plan.stops[0], plan.stops[-1]
         span = f"{self.clock(first.job, first.begins)} to {self.clock(last.job, last.ends)}"
-        every = f"all {len(names)}" if len(names) == len(plan.lawns) else f"{len(names)} of {len(plan.lawns)}"
         order = f"{span}{after}: {', then '.join(names)}."
+        if len(names) == len(plan.lawns):
+            return {"now": f"{when}: every lawn goes.", "next": order}
+        count = "one" if len(names) == 1 else str(len(names))
         return {
-            "now": f"{when}: {every} lawns go." if len(plan.lawns) > 1 else f"{when}: it goes.",
+            "now": f"{when}: {count} of {len(plan.lawns)} lawns go{'es' * (count == 'one')}.",
             "next": order,
         }
 
@@ -196,7 +198,7 @@ class _Words:
             "why": self._day_link(lawn, job.scored),
             "chance": "" if job.day.chance is None else f"{job.day.chance:.0%}",
             "closes": f"last start {self.clock(job, job.closes)}",
-            "loss": f"waiting costs {job.loss:.2f} of a pass"
+            "loss": f"waiting would cost {job.loss:.0%} of a pass"
             if job.loss >= 0.005
             else "waiting costs nothing",
             "decides": decides(job.day, lawn.outlook.household.units),
