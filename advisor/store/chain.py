@@ -101,7 +101,7 @@ def chain_all(connection: sqlite3.Connection) -> None:
 def verify(connection: sqlite3.Connection) -> Chain:
     """Work every link out anew. Each record is held against the link that stands before it, so that one broken
     record does not make all later ones look broken."""
-    with _any_text(connection):
+    with any_text(connection):
         return _verified(connection)
 
 
@@ -115,15 +115,15 @@ def _verified(connection: sqlite3.Connection) -> Chain:
         row, (form, stated) = rows.get(number), links.get(number, ("", ""))
         wrong = _wrong(row, form, stated, before)
         if wrong:
-            breaks.append(Break(number, "" if row is None else _shown(row["id"]), wrong))
+            breaks.append(Break(number, "" if row is None else shown(row["id"]), wrong))
         if stated:
-            standing.append(_shown(stated))
+            standing.append(shown(stated))
             before = stated
     return Chain(len(rows), tuple(standing), tuple(breaks))
 
 
 @contextmanager
-def _any_text(connection: sqlite3.Connection) -> Iterator[None]:
+def any_text(connection: sqlite3.Connection) -> Iterator[None]:
     """Read damaged text too: it fits no link, but it must not keep from looking at the other records."""
     before = connection.text_factory
     connection.text_factory = lambda text: text.decode("utf-8", "surrogateescape")
@@ -133,7 +133,8 @@ def _any_text(connection: sqlite3.Connection) -> Iterator[None]:
         connection.text_factory = before
 
 
-def _shown(value: object) -> str:
+def shown(value: object) -> str:
+    """Text that can be printed, whatever was read."""
     return str(value).encode("utf-8", "backslashreplace").decode()
 
 
@@ -143,7 +144,7 @@ def _wrong(row: Mapping[str, object] | None, form: str, stated: str, before: str
     if not stated:
         return "it has no link: something else than this program put it there, or removed its link"
     if form != FORM:
-        return f'its link has the form "{_shown(form)}", which this program does not know'
+        return f'its link has the form "{shown(form)}", which this program does not know'
     if link(before, row) != stated:
         return "it is not what was written, or a record before it was removed together with its link"
     return ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from contextlib import suppress
 from pathlib import Path
 
 try:
@@ -37,14 +38,17 @@ class FileLock:
         except BaseException:
             os.close(descriptor)
             raise
-        os.ftruncate(descriptor, 0)
-        os.pwrite(descriptor, f"{os.getpid()}\n".encode(), 0)
         self._descriptor = descriptor
+        # Who holds it is only told; on a full disk the lock holds without a name.
+        with suppress(OSError):
+            os.ftruncate(descriptor, 0)
+            os.pwrite(descriptor, f"{os.getpid()}\n".encode(), 0)
         return True
 
     def release(self) -> None:
         if self._descriptor is not None:
-            os.ftruncate(self._descriptor, 0)
+            with suppress(OSError):
+                os.ftruncate(self._descriptor, 0)
             os.close(self._descriptor)
             self._descriptor = None
 

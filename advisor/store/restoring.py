@@ -25,6 +25,7 @@ from typing import Literal
 from advisor.errors import Busy, StoreError
 from advisor.store import copies
 from advisor.store import migrations as steps
+from advisor.store.chain import any_text, shown
 from advisor.store.database import Store
 from advisor.store.encoding import stamp
 from advisor.store.faults import file_explained, is_damage
@@ -191,11 +192,13 @@ def _newer(backup: Path, present: Path) -> tuple[str, ...]:
         Store.open_readonly(backup) as past,
         ledger.read() as now,
         past.read() as then,
+        any_text(now),
+        any_text(then),
     ):
         for table, word in _WRITTEN:
             known = {row[0] for row in then.execute(f"SELECT id FROM {table}")}
             rows = now.execute(f"SELECT id FROM {table} ORDER BY row").fetchall()
-            found += [f"{word} {row[0]}" for row in rows if row[0] not in known]
+            found += [f"{word} {shown(row[0])}" for row in rows if row[0] not in known]
     return tuple(found)
 
 
@@ -234,9 +237,13 @@ def _prepare(ready: Path, present: Path | None, now: datetime) -> int:
             connection.execute("UPDATE outbox SET state = 'uncertain', settled_at = ?, last_error = ? "
                                "WHERE state IN ('waiting', 'claimed')", (stamp(now), _UNKNOWN))  # fmt: skip
         else:
-            with Store.open_readonly(present) as store, store.read() as there:
+            with Store.open_readonly(present) as store, store.read() as there, any_text(there):
                 carried = _carry_over(there, connection)
         connection.execute("COMMIT")
+    found = copies.examine(ready).problems
+    if found:
+        raise StoreError(f"the backup could not be made ready: {found[0].what}", where=str(ready),
+                         hint="nothing was changed; use another backup")  # fmt: skip
     copies.sync_file(ready)
     return carried
 
@@ -247,11 +254,14 @@ def _carry_over(there: sqlite3.Connection, here: sqlite3.Connection) -> int:
     notices = [row for row in _rows(there, "SELECT * FROM notices ORDER BY row") if row["id"] not in known]
     for row in notices:
         _insert(here, "notices", {name: value for name, value in row.items() if name != "row"})
+    known.update(row["id"] for row in notices)
     for row in _rows(there, "SELECT * FROM notice_payloads"):
-        _insert(here, "notice_payloads", row)
+        if row["notice_id"] in known:
+            _insert(here, "notice_payloads", row)
     for row in _rows(there, "SELECT * FROM outbox ORDER BY id"):
         row.pop("id")
-        _set(here, "outbox", row, ("notice_id", "channel"))
+        if row["notice_id"] in known:
+            _set(here, "outbox", row, ("notice_id", "channel"))
     for row in _rows(there, "SELECT * FROM marks"):
         if row["key"].startswith(TOLD_MARKS):
             _set(here, "marks", row, ("key",))
@@ -259,7 +269,11 @@ def _carry_over(there: sqlite3.Connection, here: sqlite3.Connection) -> int:
 
 
 def _rows(connection: sqlite3.Connection, query: str) -> list[dict]:
-    return [dict(row) for row in connection.execute(query)]
+    """Rows of which every text is still text."""
+    found = [dict(row) for row in connection.execute(query)]
+    return [
+        row for row in found if all(not isinstance(one, str) or one == shown(one) for one in row.values())
+    ]
 
 
 def _set(connection: sqlite3.Connection, table: str, row: dict, key: tuple[str, ...]) -> None:

@@ -78,6 +78,27 @@ def test_a_damaged_ledger_is_kept_byte_for_byte_and_nothing_that_waited_is_sent(
         assert len(records.current(store)) == 1
 
 
+def test_text_that_is_no_text_does_not_bar_the_way_back(path, saved, now):
+    """Regression: a flipped bit in an id or a notice, in pages that are otherwise whole, stopped the restore."""
+    with Store.open(path) as store:
+        notices.put(store, note("evening", 21), ["tape"], now)
+    connection = sqlite3.connect(path)
+    for trigger in [
+        row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")
+    ]:
+        connection.execute(f"DROP TRIGGER {trigger}")
+    connection.execute("UPDATE records SET id = CAST(x'722dff' AS TEXT)")
+    connection.execute("UPDATE notices SET text = CAST(x'72ff' AS TEXT) WHERE local_date = '2026-09-21'")
+    connection.commit()
+    connection.close()
+    assert copies.examine(path).problems == () and copies.examine(path).breaks
+    with pytest.raises(StoreError, match="does not: record r-") as caught:
+        restore(saved, path, now)
+    str(caught.value).encode()
+    done = restore(saved, path, now, give_up_newer=True)
+    assert done.ledger.records == 1 and done.ledger.breaks == ()
+
+
 def test_a_damaged_backup_is_refused_and_nothing_touched(path, saved, now):
     before = path.read_bytes()
     damage(saved, 0.5, 20_000)
