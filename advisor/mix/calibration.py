@@ -7,12 +7,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from advisor.errors import UsageError
-from advisor.mix.arithmetic import (
+from advisor.mix.arithmetic import carrier_from_catch, carrier_from_known_area
+from advisor.mix.conversions import (
     CALIBRATION_AREA_FT2,
     FLUID_OUNCE_ML,
     SQUARE_FOOT_M2,
-    carrier_from_catch,
-    carrier_from_known_area,
     gallons_per_acre_to_litres_per_m2,
 )
 from advisor.model import Household

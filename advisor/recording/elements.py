@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
-from advisor.mix.arithmetic import ACRE_M2
+from advisor.mix.conversions import ACRE_M2
 from advisor.model import Record
 from advisor.recording.details import Details
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from zoneinfo import ZoneInfo
 
-from advisor.mix import arithmetic as unit
+from advisor.mix import conversions as unit
 from advisor.model import (
     DEFAULT_FLOORS,
     ActiveIngredient,

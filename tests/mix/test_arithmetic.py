@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from advisor.mix import arithmetic as mix
+from advisor.mix import conversions
 
 amounts = st.floats(0.01, 1000)
 
@@ -16,8 +17,12 @@ amounts = st.floats(0.01, 1000)
 def test_a_catch_and_a_known_area_give_the_same_spray_volume(caught, area):
     # The 1/128-acre method is the known-area method in other units.
     gallons_per_acre = mix.carrier_from_catch(caught, area)
-    by_area = mix.carrier_from_known_area(caught * mix.FLUID_OUNCE_ML / 1000, area * mix.SQUARE_FOOT_M2)
-    assert mix.gallons_per_acre_to_litres_per_m2(gallons_per_acre) == pytest.approx(float(by_area), rel=1e-12)
+    by_area = mix.carrier_from_known_area(
+        caught * conversions.FLUID_OUNCE_ML / 1000, area * conversions.SQUARE_FOOT_M2
+    )
+    assert conversions.gallons_per_acre_to_litres_per_m2(gallons_per_acre) == pytest.approx(
+        float(by_area), rel=1e-12
+    )
 
 
 @given(flow=amounts, speed=amounts, width=amounts)
@@ -36,30 +41,35 @@ def test_product_in_a_tank_is_the_rate_over_the_area_that_it_covers(rate, carrie
 
 def test_both_fluid_ounce_rates_meet():
     # 1 fl oz/1000 ft2 is 43.56 fl oz/acre.
-    per_acre = mix.fluid_ounces_per_acre_to_litres_per_hectare(mix.per_thousand_ft2_to_per_acre(1.0))
+    per_acre = conversions.fluid_ounces_per_acre_to_litres_per_hectare(
+        conversions.per_thousand_ft2_to_per_acre(1.0)
+    )
     assert per_acre == pytest.approx(
-        float(mix.fluid_ounces_per_thousand_ft2_to_litres_per_hectare(1.0)), rel=1e-12
+        float(conversions.fluid_ounces_per_thousand_ft2_to_litres_per_hectare(1.0)), rel=1e-12
     )
 
 
 def test_exact_units_are_exact():
     # NIST Handbook 44: 1 gal = 231 in3 = 128 fl oz = 256 Tbsp = 768 tsp; acre = 43,560 ft2; lb = 16 oz.
-    assert pytest.approx(231 * 2.54**3 / 1000, rel=1e-15) == mix.GALLON_L
-    assert pytest.approx(mix.GALLON_L * 1000, rel=1e-15) == mix.FLUID_OUNCE_ML * 128
-    assert mix.TABLESPOON_ML * 2 == mix.FLUID_OUNCE_ML and mix.TEASPOON_ML * 6 == mix.FLUID_OUNCE_ML
-    assert pytest.approx(43_560 * mix.FOOT_M**2, rel=1e-15) == mix.ACRE_M2
-    assert pytest.approx(mix.FOOT_M**2, rel=1e-15) == mix.SQUARE_FOOT_M2
-    assert pytest.approx(mix.POUND_KG * 1000, rel=1e-15) == mix.OUNCE_G * 16
+    assert pytest.approx(231 * 2.54**3 / 1000, rel=1e-15) == conversions.GALLON_L
+    assert pytest.approx(conversions.GALLON_L * 1000, rel=1e-15) == conversions.FLUID_OUNCE_ML * 128
+    assert (
+        conversions.TABLESPOON_ML * 2 == conversions.FLUID_OUNCE_ML
+        and conversions.TEASPOON_ML * 6 == conversions.FLUID_OUNCE_ML
+    )
+    assert pytest.approx(43_560 * conversions.FOOT_M**2, rel=1e-15) == conversions.ACRE_M2
+    assert pytest.approx(conversions.FOOT_M**2, rel=1e-15) == conversions.SQUARE_FOOT_M2
+    assert pytest.approx(conversions.POUND_KG * 1000, rel=1e-15) == conversions.OUNCE_G * 16
 
 
 @pytest.mark.parametrize("bad", [-1.0, np.nan])
 def test_a_negative_or_missing_amount_is_unknown(bad):
     for function in (
-        mix.per_thousand_ft2_to_per_acre, mix.gallons_per_acre_to_litres_per_m2,
-        mix.gallons_per_acre_to_litres_per_hectare,
-        mix.fluid_ounces_per_thousand_ft2_to_litres_per_hectare,
-        mix.fluid_ounces_per_acre_to_litres_per_hectare,
-        mix.pounds_per_acre_to_kilograms_per_hectare, mix.ounces_per_acre_to_grams_per_hectare,
+        conversions.per_thousand_ft2_to_per_acre, conversions.gallons_per_acre_to_litres_per_m2,
+        conversions.gallons_per_acre_to_litres_per_hectare,
+        conversions.fluid_ounces_per_thousand_ft2_to_litres_per_hectare,
+        conversions.fluid_ounces_per_acre_to_litres_per_hectare,
+        conversions.pounds_per_acre_to_kilograms_per_hectare, conversions.ounces_per_acre_to_grams_per_hectare,
         mix.carrier_from_catch,
     ):  # fmt: skip
         assert np.isnan(function(bad)) and function(0.0) == 0

@@ -7,8 +7,8 @@ import math
 import pytest
 
 from advisor.errors import UsageError
-from advisor.mix.arithmetic import ACRE_M2, FLUID_OUNCE_ML, GALLON_L, SQUARE_FOOT_M2
 from advisor.mix.calibration import by_catch, by_known_area, with_calibrations
+from advisor.mix.conversions import ACRE_M2, FLUID_OUNCE_ML, GALLON_L, SQUARE_FOOT_M2
 from advisor.mix.measures import read_measures, to_get
 
 

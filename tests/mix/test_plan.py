@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from advisor.mix import arithmetic as unit
+from advisor.mix import conversions as unit
 from advisor.mix.allowed import label_rate
 from advisor.mix.calibration import by_catch, by_known_area
 from advisor.mix.loads import split, split_evenly

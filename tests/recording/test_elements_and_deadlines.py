@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from advisor.mix.arithmetic import ACRE_M2
+from advisor.mix.conversions import ACRE_M2
 from advisor.model import Record
 from advisor.recording.deadlines import HIRE_REMINDERS, RETENTION, deadlines
 from advisor.recording.details import Details, WeatherThen

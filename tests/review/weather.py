@@ -13,7 +13,7 @@ import numpy as np
 from advisor.clock import to_numpy
 from advisor.forecast import ForecastBuilder, Provenance
 from advisor.household import load
-from advisor.mix.arithmetic import FLUID_OUNCE_ML, SQUARE_FOOT_M2
+from advisor.mix.conversions import FLUID_OUNCE_ML, SQUARE_FOOT_M2
 from advisor.model import Record
 from advisor.review.observed import MEASURED, Part, merge
 from advisor.review.pass_made import HOURS_BEFORE, axis_of, task_of

@@ -12,7 +12,7 @@ import numpy as np
 
 from advisor.drift.deposit import DRIFT_DISTANCES, DRIFT_PERCENT, deposit_percent
 from advisor.drift.droplets import droplet_flight
-from advisor.mix import arithmetic
+from advisor.mix import conversions
 from advisor.rain.chance import chance_dry_over_span, chance_of_any
 from advisor.verification.brier import murphy_decomposition
 from advisor.verification.crps import crps_ensemble, crps_gaussian, crps_student_t
@@ -143,28 +143,28 @@ def units() -> float:
     acre = 43560 * foot**2  # the international acre; pint's own is the survey acre
     pairs = (
         (
-            arithmetic.gallons_per_acre_to_litres_per_hectare(1.0),
+            conversions.gallons_per_acre_to_litres_per_hectare(1.0),
             registry.Quantity(1, "gallon") / acre,
             "liter/hectare",
         ),
         (
-            arithmetic.pounds_per_acre_to_kilograms_per_hectare(1.0),
+            conversions.pounds_per_acre_to_kilograms_per_hectare(1.0),
             registry.Quantity(1, "pound") / acre,
             "kg/hectare",
         ),
         (
-            arithmetic.ounces_per_acre_to_grams_per_hectare(1.0),
+            conversions.ounces_per_acre_to_grams_per_hectare(1.0),
             registry.Quantity(1, "ounce") / acre,
             "gram/hectare",
         ),
         (
-            arithmetic.fluid_ounces_per_thousand_ft2_to_litres_per_hectare(1.0),
+            conversions.fluid_ounces_per_thousand_ft2_to_litres_per_hectare(1.0),
             registry.Quantity(1, "fluid_ounce") / (1000 * foot**2),
             "liter/hectare",
         ),
-        (arithmetic.FLUID_OUNCE_ML, registry.Quantity(1, "fluid_ounce"), "milliliter"),
-        (arithmetic.TEASPOON_ML, registry.Quantity(1, "teaspoon"), "milliliter"),
-        (arithmetic.TABLESPOON_ML, registry.Quantity(1, "tablespoon"), "milliliter"),
-        (arithmetic.GALLON_L, registry.Quantity(1, "gallon"), "liter"),
+        (conversions.FLUID_OUNCE_ML, registry.Quantity(1, "fluid_ounce"), "milliliter"),
+        (conversions.TEASPOON_ML, registry.Quantity(1, "teaspoon"), "milliliter"),
+        (conversions.TABLESPOON_ML, registry.Quantity(1, "tablespoon"), "milliliter"),
+        (conversions.GALLON_L, registry.Quantity(1, "gallon"), "liter"),
     )
     return max(abs(ours / theirs.to(unit).magnitude - 1) for ours, theirs, unit in pairs)

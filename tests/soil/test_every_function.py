@@ -128,7 +128,7 @@ CASES: dict[str, tuple[dict, dict, float]] = {
     MIX + "product_for_active_ingredient": ({"active_rate": 1.0, "concentration": 4.0}, {}, 1e-6),
     MIX + "adjuvant_volume": ({"percent_by_volume": 0.25, "mix_volume": 4.0}, {}, 1e-6),
     **{
-        MIX + name: ({"rate": 1.5}, {}, 1e-6)
+        "advisor.mix.conversions." + name: ({"rate": 1.5}, {}, 1e-6)
         for name in (
             "per_thousand_ft2_to_per_acre",
             "gallons_per_acre_to_litres_per_m2",
@@ -161,7 +161,7 @@ MODULES = (
     "advisor.drift.deposit", "advisor.drift.droplets", "advisor.rain.chance", "advisor.rain.washoff",
     "advisor.growth.degree_days", "advisor.growth.emergence", "advisor.growth.weeds",
     "advisor.verification.brier", "advisor.verification.crps", "advisor.verification.cost_loss",
-    "advisor.verification.distributions", "advisor.mix.arithmetic",
+    "advisor.verification.distributions", "advisor.mix.arithmetic", "advisor.mix.conversions",
 )  # fmt: skip
 
 
