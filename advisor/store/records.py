@@ -1,4 +1,5 @@
-"""What was applied. Rows are only ever added: a correction is a new row that names the row it corrects.
+"""What was applied. Rows are only ever added: a correction is a new row that names the row it corrects. Each row gets
+its link in the chain of the records (`chain`) in the transaction that writes it.
 
 Each transaction waits for the disk (a few milliseconds, a few times a year): a record that a power cut takes
 back would make the season's total too low and the next pass too early.
