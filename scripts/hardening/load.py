@@ -154,7 +154,7 @@ def read(
         began = time.monotonic()
         try:
             kept = kept or http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENCE)
-            if writes and draw.random() < 0.05:
+            if writes and (not tally.written or draw.random() < 0.05):
                 path, status = "POST /tell/soil", _write(kept, draw)
             else:
                 known = {"If-None-Match": tags[path]} if path in tags and draw.random() < 0.5 else {}
