@@ -7,9 +7,13 @@ import json
 import re
 import shutil
 import urllib.request
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
+from urllib.parse import quote
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from advisor.errors import AdvisorError
 from advisor.service.clocks import SetClock
@@ -284,3 +288,26 @@ def test_over_a_real_connection(tmp_path):
             assert json.load(answer)["date"] == TUESDAY
         with urllib.request.urlopen(page.address + "lawn/southern-lawn/", timeout=30) as answer:
             assert b"Southern lawn" in answer.read() and answer.headers["Content-Security-Policy"]
+
+
+def test_lawns_asked_for_at_once_are_not_mixed_up(tmp_path):
+    with open_desks(demo_desks(demo_lawns(tmp_path, members=0)), port=0) as page:
+
+        def title(name: str) -> str:
+            with urllib.request.urlopen(f"{page.address}lawn/{name}/mix", timeout=60) as answer:
+                return re.search(r"<title>(.*?)</title>", answer.read().decode()).group(1)
+
+        asked = list(LAWNS) * 8
+        with ThreadPoolExecutor(8) as pool:
+            found = list(pool.map(title, asked))
+    assert [one.rpartition(" · ")[2] for one in found] == [LAWNS[name] for name in asked]
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    path=st.text(max_size=30),
+    before=st.sampled_from(["/", "/lawn/", "/lawn/hill-road", "/lawn/hill-road/", "/round/"]),
+)
+def test_no_address_is_a_fault_of_the_program(client, path, before):
+    answer = client.get(before + quote(path, safe="/?&=.%"))
+    assert answer.status_code in (200, 303, 304, 308, 400, 404)
