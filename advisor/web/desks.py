@@ -18,7 +18,6 @@ from werkzeug.local import LocalProxy
 from advisor.errors import AdvisorError, Problem
 from advisor.service.clocks import Clock
 from advisor.service.health import Health, check
-from advisor.service.household import HouseholdService
 from advisor.service.round import RoundService
 from advisor.store import Store
 from advisor.web.desk import Desk
@@ -65,10 +64,6 @@ class Desks:
     @property
     def several(self) -> bool:
         return self.round_service is not None
-
-    @property
-    def services(self) -> tuple[HouseholdService, ...]:
-        return tuple(desk.service for desk in self.all)
 
     def chosen(self) -> Desk:
         """The desk of the lawn that is asked for; there is no page where none is."""
