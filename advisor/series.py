@@ -92,10 +92,7 @@ class Series:
             return out
         hours = self.values.shape[-1]
         if first < 0:
-            before = np.zeros((*self.values.shape[:-1], -first), dtype=self.values.dtype)
-            return Series(np.concatenate([before, self._doubled[0]], axis=-1)).sums(0, stop - first)[
-                ..., :hours
-            ]
+            return self._sums_from_before(first, stop)
         out = np.zeros_like(self.values)
         offset = first
         for power in range((stop - first).bit_length()):
@@ -103,6 +100,18 @@ class Series:
                 inside = out[..., : hours - offset]
                 np.add(inside, self._sum_of(power)[..., offset:], out=inside)
                 offset += 1 << power
+        return out
+
+    def _sums_from_before(self, first: int, stop: int) -> np.ndarray:
+        """Spans that begin before the start: those that begin as many hours later, and what there is of the others."""
+        hours, out = self.values.shape[-1], np.zeros_like(self.values)
+        cut = max(min(-first, hours), 0)
+        out[..., cut:] = self.sums(0, stop - first)[..., : hours - cut]
+        reach = min(max(cut + stop - 1, 0), hours)
+        known = np.cumsum(self._doubled[0][..., :reach], axis=-1, dtype=out.dtype)
+        ends = np.minimum(np.arange(cut) + stop, reach)
+        some = ends > 0
+        out[..., :cut][..., some] = known[..., ends[some] - 1]
         return out
 
     @cached_property
