@@ -310,4 +310,5 @@ def test_lawns_asked_for_at_once_are_not_mixed_up(tmp_path):
 )
 def test_no_address_is_a_fault_of_the_program(client, path, before):
     answer = client.get(before + quote(path, safe="/?&=.%"))
-    assert answer.status_code in (200, 303, 304, 308, 400, 404)
+    # what begins with two slashes is read as the address of another host, which is not served here
+    assert answer.status_code in (200, 303, 304, 308, 400, 404, 421)
