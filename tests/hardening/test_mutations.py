@@ -96,9 +96,14 @@ def test_values_without_bounds_are_seen(steady, monkeypatch):
 
 def test_a_go_where_there_was_none_is_seen(steady):
     """(b) The oracle alone."""
-    none = scenes.Judged(np.where(steady.plain.verdict == GO, NO_GO, steady.plain.verdict), {})
-    assert oracles.never_gained(steady, steady.plain).word == "identical"
-    assert oracles.never_gained(replace(steady, plain=none), steady.plain).word == "a go gained"
+    none = scenes.Judged(np.full_like(steady.plain.verdict, NO_GO), {})
+    assert (
+        oracles.never_gained(steady, steady.plain, Change("b", "null", "", steady.body)).word == "identical"
+    )
+    # beside an answer of which nothing is known, whatever the rule
+    hopeless = replace(steady, plain=none, body=b"")
+    gained = oracles.never_gained(hopeless, steady.plain, Change("b", "null", "", steady.body))
+    assert gained.word == "a go gained"
 
 
 def test_rain_that_is_null_and_counts_as_none_is_seen(monkeypatch):

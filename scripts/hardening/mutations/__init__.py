@@ -5,7 +5,19 @@
 (c) A believable change to the harm of a rule never makes it easier to keep.
 (d) A believable change in its favour cannot be seen from one source; beside a second source that disagrees it is.
 
-Every case is named by provider, season, kind of weather, number and what was done; `repeat` makes it again.
+Told apart, each with its reason beside it in `oracles`, and only where the oracle holds without the rule in question:
+
+- (a) a no-go by a rule that assumes the worst of what is not known (drift, dry soil);
+- (b) a go by what a person measured where the source has no such layer (the soil's temperature);
+- (d) a go gained by what cannot be compared, by what the second source does not say, or within what forecasts err.
+
+Not among (a): a known unit in place of another (km/h for m/s) and periods moved by a few hours, which look like any
+other forecast. They count under (c) and (d).
+
+Members are drawn by seed from an answer's first hour to its last; both answers are given the same draw, since another
+one may move a chance near its floor to either side.
+
+Every case is named by provider, season, kind of weather, number and what was done; `case(number, seed)` makes it again.
 """
 
 from __future__ import annotations
@@ -108,7 +120,7 @@ def _outcome(scene: scenes.Scene, change: Change) -> tuple[oracles.Outcome, orac
         if change.oracle == "a":
             return oracles.same_or_unknown(scene, after, change), None
         if change.oracle == "b":
-            return oracles.never_gained(scene, after), None
+            return oracles.never_gained(scene, after, change), None
         if change.oracle == "c":
             return oracles.never_eased(scene, after, change.rules), None
         return oracles.unseen(scene, after), oracles.told_by_another(scene, change)

@@ -18,6 +18,11 @@ from .scenes import OTHER, Judged, Scene, judge
 from .values import hourly
 
 _EPS = 1e-9
+#: rules whose measure a person may have taken: with a source that has no such layer that counts, and a layer that is
+#: wholly gone cannot be told from one that never was. Without these rules the oracle must hold all the same.
+MEASURED_INSTEAD = {
+    "soil-temperature": "a thermometer in the soil, for five days, where a source has no soil layer"
+}
 #: standard error assumed of a forecast a day ahead, and its growth a day, as the program states it
 ASSUMED_SPREAD = (
     ("air_temperature", 1.75, 0.35), ("dew_point", 1.75, 0.35), ("relative_humidity", 8.0, 1.5),
@@ -63,11 +68,16 @@ def same_or_unknown(scene: Scene, after: Judged, change: Change) -> Outcome:
     return Outcome("identical" if (verdict == before).all() else "unknown")
 
 
-def never_gained(scene: Scene, after: Judged) -> Outcome:
-    """(b) A start that is a go now was one before."""
+def never_gained(scene: Scene, after: Judged, change: Change) -> Outcome:
+    """(b) A start that is a go now was one before; a go by what a person measured is told apart."""
     before, verdict = scene.plain.verdict, after.verdict
     wrong = (verdict == GO) & (before != GO)
     if wrong.any():
+        without = tuple(MEASURED_INSTEAD)
+        untouched = judge(scene, scene.body, without=without).verdict
+        changed = judge(scene, change.body, asked_hours_ago=change.asked_hours_ago, without=without).verdict
+        if not ((changed == GO) & (untouched != GO)).any():
+            return Outcome("a go by what a person measured instead")
         return Outcome("a go gained", _first(scene, wrong, before, verdict))
     return _cautious(before, verdict)
 
