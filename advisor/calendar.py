@@ -68,7 +68,9 @@ def calendar_text(
 
 def _revised(outlook: Outlook, records: Sequence[Record], plans: Iterable[PlanEntry]) -> datetime:
     source = outlook.forecast.provenance
-    moments = [moment for moment in (source.fetched_at, source.issued_at) if moment is not None] or [outlook.now]
+    moments = [moment for moment in (source.fetched_at, source.issued_at) if moment is not None] or [
+        outlook.now
+    ]
     moments += [one.end for one in records]
     moments += [one.made_at for one in plans]
     known = [moment for moment in moments if moment <= outlook.now]

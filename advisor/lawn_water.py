@@ -152,7 +152,9 @@ def _extremes(
 
 def _daily_mean(values: np.ndarray, index: np.ndarray, count: int) -> np.ndarray:
     """Mean of the known hours of each day, 0 where none is."""
-    return daily_totals(values, index, count) / np.maximum(known_hours(values, index, count), 1.0).astype(values.dtype)
+    return daily_totals(values, index, count) / np.maximum(known_hours(values, index, count), 1.0).astype(
+        values.dtype
+    )
 
 
 def _distinct(index: np.ndarray) -> np.ndarray:

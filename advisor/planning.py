@@ -116,7 +116,9 @@ def plan_backward(task: Task, records: Sequence[Record], now: datetime, seed_by:
     if seed_by <= today:
         return without("that day is not ahead")
     if wait is None:
-        return without("the label does not say how long seed must wait, and what stops weed seed stops grass seed")
+        return without(
+            "the label does not say how long seed must wait, and what stops weed seed stops grass seed"
+        )
     last, bound_by = last_day_to_spray(seed_by, wait), "seed"
     if room.latest is not None and room.latest < last:
         last, bound_by = room.latest, "season"

@@ -45,7 +45,8 @@ def with_statements(household: Household, statements: Iterable[Statement]) -> Ho
     for statement in statements:
         by_area.setdefault(statement.area, []).append(statement)
     changed = {
-        name: _area(area, by_area[name]) if name in by_area else area for name, area in household.areas.items()
+        name: _area(area, by_area[name]) if name in by_area else area
+        for name, area in household.areas.items()
     }
     if changed == household.areas:
         return household
@@ -73,7 +74,9 @@ def _area(area: Area, told: list[Statement]) -> Area:
 
 def _worked_out(area: Area, told: list[Statement]) -> Area:
     """The newest balance that an earlier run kept, where nobody has looked at the soil since."""
-    kept = [one for one in told if one.kind == SOIL_WATER and isinstance(one.data.get("depletion"), (int, float))]
+    kept = [
+        one for one in told if one.kind == SOIL_WATER and isinstance(one.data.get("depletion"), (int, float))
+    ]
     newest = max(kept, key=lambda one: (one.on, one.stated_at), default=None)
     if newest is None or (area.soil_seen is not None and newest.on < area.soil_seen):
         return area

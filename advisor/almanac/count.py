@@ -201,7 +201,9 @@ def _judge(
     axis = season.forecast.axis
     zone = household.site.zone
     dates = local_dates(axis, zone)
-    inside = np.flatnonzero((dates >= np.datetime64(season.first)) & (dates < np.datetime64(season.following)))
+    inside = np.flatnonzero(
+        (dates >= np.datetime64(season.first)) & (dates < np.datetime64(season.following))
+    )
     wall = (axis[inside].astype("datetime64[s]") + local_offsets(axis[inside], zone)).astype("datetime64[h]")
     clock = (wall - wall.astype("datetime64[D]")).astype(int)
     findings = [finding for rule in rules if (finding := evaluate_rule(rule, area)) is not None]
@@ -216,7 +218,10 @@ def _judge(
 
 
 def _judge_task(
-    outcomes: Mapping[str, tuple[np.ndarray, np.ndarray]], fits: np.ndarray, dates: np.ndarray, clock: np.ndarray
+    outcomes: Mapping[str, tuple[np.ndarray, np.ndarray]],
+    fits: np.ndarray,
+    dates: np.ndarray,
+    clock: np.ndarray,
 ) -> _Part:
     """The days of one task from (holds, known) of each rule at every start.
 

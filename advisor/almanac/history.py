@@ -96,7 +96,9 @@ def with_station_gusts(history: Forecast) -> Forecast:
     values = np.where(silent, wind.gust_estimate(strongest), gust.values)
     reason = np.where(np.isnan(values).all(axis=1, keepdims=True), gust.reason, 0).astype(np.uint8)
     says = f"{int(silent.sum()):,} hours report no gust, as stations do in light wind; it is estimated from the mean"
-    flags = tuple(flag for flag in history.flags if not (flag.variable == "wind_gust" and flag.check == "gap"))
+    flags = tuple(
+        flag for flag in history.flags if not (flag.variable == "wind_gust" and flag.check == "gap")
+    )
     changed = replace(gust, values=values, reason=reason)
     flags = (Flag("gusts", "wind_gust", says), *flags)
     return replace(history, flags=flags).with_fields({"wind_gust": changed})

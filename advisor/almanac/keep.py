@@ -69,7 +69,9 @@ def read_kept(data: Any, where: str = "") -> KeptAlmanac:
     rows: dict[str, tuple[float | None, ...]] = {}
     for name, row in table.items():
         if not isinstance(row, list) or len(row) != DAYS_OF_YEAR:
-            raise InvalidFile(f'the kept almanac of "{name}" has not {DAYS_OF_YEAR} days', where=where, hint=hint)
+            raise InvalidFile(
+                f'the kept almanac of "{name}" has not {DAYS_OF_YEAR} days', where=where, hint=hint
+            )
         for value in row:
             if not (value is None or _is_share(value)):
                 what = f'the kept almanac of "{name}" holds {value!r}, which is no share'

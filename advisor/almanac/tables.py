@@ -143,7 +143,9 @@ def _around(doy: np.ndarray, go: np.ndarray, known: np.ndarray) -> np.ndarray:
     """Share within `AROUND_DAYS` of each day of the year, around the turn of the year too."""
     total = np.bincount(doy[known], minlength=DAYS_OF_YEAR).astype(float)
     found = np.bincount(doy[go & known], minlength=DAYS_OF_YEAR).astype(float)
-    around = [np.roll(series, shift) for series in (total, found) for shift in range(-AROUND_DAYS, AROUND_DAYS + 1)]
+    around = [
+        np.roll(series, shift) for series in (total, found) for shift in range(-AROUND_DAYS, AROUND_DAYS + 1)
+    ]
     half = len(around) // 2
     days, windows = sum(around[:half]), sum(around[half:])
     return np.where(days >= FEWEST_DAYS, windows / np.maximum(days, 1.0), np.nan)
@@ -159,5 +161,3 @@ def _waits(days: np.ndarray, go: np.ndarray) -> np.ndarray:
 
 def _or_nan(reduce, values: np.ndarray) -> float:
     return float(reduce(values)) if len(values) else np.nan
-
-

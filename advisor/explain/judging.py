@@ -15,7 +15,9 @@ from advisor.rulebook.evaluate import Finding
 from advisor.verdict import chance_floors, judge_starts
 
 
-def judged(findings: Sequence[Finding], area: AreaConditions, household: Household, now: datetime) -> Explainer:
+def judged(
+    findings: Sequence[Finding], area: AreaConditions, household: Household, now: datetime
+) -> Explainer:
     """Judge every start by the household's own floors and horizon, as it stands at `now`.
 
     Parameters
@@ -26,5 +28,7 @@ def judged(findings: Sequence[Finding], area: AreaConditions, household: Househo
     forecast, settings = area.conditions.forecast, household.settings
     lead_hours = (forecast.axis.astype("datetime64[s]") - to_numpy(now)) / np.timedelta64(3600, "s")
     floors, horizon = chance_floors(settings), settings.horizon_hours
-    verdicts = judge_starts(findings, forecast.nominal_members, lead_hours, floors, horizon, floors["everything"])
+    verdicts = judge_starts(
+        findings, forecast.nominal_members, lead_hours, floors, horizon, floors["everything"]
+    )
     return Explainer(findings, verdicts, area, lead_hours, floors, horizon, household.units)

@@ -34,6 +34,8 @@ KEPT, AT_RISK, BROKEN, UNKNOWN = "kept", "at risk", "broken", "unknown"
 _WORKED_OUT = ("soil_stress",)
 #: series that are no weather that happened
 _NOT_WEATHER = {"precipitation_probability", "thunder_probability", "warning_in_force"}
+
+
 @dataclass(frozen=True, slots=True)
 class LimitReview:
     """One rule, looked back at. `value` and `limit` in the canonical unit of `dimension`; `text` for people.
@@ -115,7 +117,9 @@ def review_weather(
     limits = tuple(sorted(limits, key=lambda one: (order[one.status], one.rule)))
     nights, night_limit = review_nights(past, now)
     weather = "" if seen.empty else seen.forecast.provenance.attribution
-    return WeatherReview(task, record, limits, review_rain(task, record, past, now), nights, night_limit, weather)
+    return WeatherReview(
+        task, record, limits, review_rain(task, record, past, now), nights, night_limit, weather
+    )
 
 
 def _with_members(coming: Forecast, household: Household, now: datetime) -> Forecast:

@@ -86,7 +86,9 @@ def _crossings(noon, transit, north, sun):
     with np.errstate(all="ignore"):
         for _ in range(_STEPS):
             declination, equation = sun(time[left])
-            cosine = (threshold - sine[left] * np.sin(declination)) / (cosine_north[left] * np.cos(declination))
+            cosine = (threshold - sine[left] * np.sin(declination)) / (
+                cosine_north[left] * np.cos(declination)
+            )
             found[left] = np.abs(cosine) <= 1.0
             angle = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
             moved = noon[left] - 60.0 * equation + side[left] * angle

@@ -27,7 +27,9 @@ SCRIPT = [sys.executable, "-m", "advisor"]
 
 def run(*given, **options):
     env = {**os.environ, "COLUMNS": "80", "PYTHONUTF8": "1"}
-    return subprocess.run([*SCRIPT, *map(str, given)], capture_output=True, text=True, timeout=120, env=env, **options)
+    return subprocess.run(
+        [*SCRIPT, *map(str, given)], capture_output=True, text=True, timeout=120, env=env, **options
+    )
 
 
 @pytest.fixture
@@ -47,7 +49,12 @@ def test_the_table_fits_a_terminal_and_says_what_it_counted(home, years):
     assert max(map(len, lines)) <= 80
     assert lines[0] == "Prairie lawn: 401 days, 31 Dec 2009 to 4 Feb 2011"
     assert "Weather: years.csv, 9,601 hours" in found.stdout
-    for words in ("Broadleaf weeds, autumn, front lawn:", "What closes most days:", "by week:", "by local hour:"):
+    for words in (
+        "Broadleaf weeds, autumn, front lawn:",
+        "What closes most days:",
+        "by week:",
+        "by local hour:",
+    ):
         assert words in found.stdout
     assert found.stderr == "", "no progress without a terminal"
     assert not (home / "almanac.json").exists()
@@ -87,12 +94,26 @@ def test_one_treatment_at_a_time_does_not_forget_the_other(home, years):
 
 def test_a_picture_is_whole_readable_without_colour_and_has_one_accent(home, years, tmp_path):
     path = tmp_path / "almanac.svg"
-    drawn = ["almanac", "--home", home, "--history", years, "--sums", "after", "--area", "front", "--no-keep", "--svg"]
+    drawn = [
+        "almanac",
+        "--home",
+        home,
+        "--history",
+        years,
+        "--sums",
+        "after",
+        "--area",
+        "front",
+        "--no-keep",
+        "--svg",
+    ]
     found = run(*drawn, path)
     assert found.returncode == 0 and f"wrote {path}" in found.stderr
     text = path.read_text(encoding="utf-8")
     root = ElementTree.fromstring(text)
-    assert root.tag == "{http://www.w3.org/2000/svg}svg" and root.get("role") == "img" and root.get("aria-label")
+    assert (
+        root.tag == "{http://www.w3.org/2000/svg}svg" and root.get("role") == "img" and root.get("aria-label")
+    )
     names = [child.tag.split("}")[1] for child in root.iter()]
     assert names.count("title") > 60 and "script" not in names and "image" not in names
     # ink, paper and greys, and one accent in its light and its dark shade

@@ -48,7 +48,9 @@ def test_a_year_has_windows_and_days_without(year):
     assert ((back.verdict == GO) <= (front.verdict == GO)).all()
 
 
-@pytest.mark.parametrize("day", ["2010-03-30", "2010-04-20", "2010-06-11", "2010-08-19", "2010-09-24", "2010-11-02"])
+@pytest.mark.parametrize(
+    "day", ["2010-03-30", "2010-04-20", "2010-06-11", "2010-08-19", "2010-09-24", "2010-11-02"]
+)
 def test_days_come_out_as_an_outlook_of_that_weather_would_say(year, day):
     """The same hours given to the outlook as a forecast without error, with the same rules: every day agrees."""
     history, (front, _) = year
@@ -109,7 +111,10 @@ def test_days_that_one_rule_closes_are_those_that_pandas_counts(airport, rule):
     if rule == "air-cold":
         values, fails = table["temp"], lambda x: x < 50.0 - 1e-3
     else:
-        values, fails = table["wind_speed"].where(table["wind_speed"] < 100.0), lambda x: x > 8.0 / 0.7480 + 0.02
+        values, fails = (
+            table["wind_speed"].where(table["wind_speed"] < 100.0),
+            lambda x: x > 8.0 / 0.7480 + 0.02,
+        )
     start_fails = fails(values) | fails(values.shift(-1))
     local = table.index.tz_convert("America/New_York")
     # the label's own wind limit is 10 mph, which its cap would allow; the household of the test states none
@@ -118,7 +123,9 @@ def test_days_that_one_rule_closes_are_those_that_pandas_counts(airport, rule):
     closed = days.groupby(level=0).all()
     household = new_york()
     label = household.labels["broadleaf-concentrate"]
-    limits = {name: value for name, value in label.limits.items() if name not in ("wind_max", "temperature_min")}
+    limits = {
+        name: value for name, value in label.limits.items() if name not in ("wind_max", "temperature_min")
+    }
     household = replace(household, labels={label.id: replace(label, limits=limits)})
     only = [one for one in RULES if one.id == rule]
     book = count_days(household, [FRONT], control(airport, NOW, math.inf), only)[0]
@@ -140,7 +147,9 @@ def test_rain_free_days_are_those_that_pandas_counts(airport):
     table = table.reindex(pandas.date_range(table.index.min(), table.index.max(), freq="h"))
     local = table.index.tz_convert("America/New_York")
     mine = (local.hour >= 8) & (local.hour <= 18)
-    wet = pandas.Series((table["precip"] > 0.0)[mine].to_numpy(), index=local[mine].date).groupby(level=0).all()
+    wet = (
+        pandas.Series((table["precip"] > 0.0)[mine].to_numpy(), index=local[mine].date).groupby(level=0).all()
+    )
     only = [one for one in RULES if one.id == "rain-during"]
     book = count_days(new_york(), [FRONT], control(airport, NOW, math.inf), only)[0]
     ours = {day.astype(object) for day, flag in zip(book.days, book.closes[0], strict=True) if flag}

@@ -22,7 +22,9 @@ from .years import NOW
 def book(first: str, verdict, hours=None, closes=None) -> DayBook:
     verdict = np.array(verdict, dtype=np.int8)
     days = np.datetime64(first) + np.arange(len(verdict))
-    table = np.full((len(verdict), 24), NO_GO, dtype=np.int8) if hours is None else np.array(hours, dtype=np.int8)
+    table = (
+        np.full((len(verdict), 24), NO_GO, dtype=np.int8) if hours is None else np.array(hours, dtype=np.int8)
+    )
     closed = np.array([verdict == NO_GO]) if closes is None else np.array(closes)
     return DayBook(task(lawn()), days, verdict, verdict, table, ("gusts",), ("Gusts",), closed, closed, {})
 
@@ -33,10 +35,14 @@ def test_days_of_the_year_are_those_of_a_leap_year():
         # Python's calendar, in a leap year
         expected = [date(2024, *day.astype(object).timetuple()[1:3]).timetuple().tm_yday - 1 for day in days]
         assert day_of_year(days).tolist() == expected
-    assert week_of_year(np.array(["2023-01-07", "2023-01-08", "2023-12-31"], "datetime64[D]")).tolist() == [0, 1, 51]
-    assert np.bincount(week_of_year(np.arange(np.datetime64("2024-01-01"), np.datetime64("2025-01-01")))).tolist() == [
-        7
-    ] * 51 + [9]
+    assert week_of_year(np.array(["2023-01-07", "2023-01-08", "2023-12-31"], "datetime64[D]")).tolist() == [
+        0,
+        1,
+        51,
+    ]
+    assert np.bincount(
+        week_of_year(np.arange(np.datetime64("2024-01-01"), np.datetime64("2025-01-01")))
+    ).tolist() == [7] * 51 + [9]
 
 
 def test_shares_by_month_and_week_leave_unknown_days_out():
@@ -84,9 +90,17 @@ def test_near_a_day_counts_ten_days_on_either_side_of_every_year():
     rng = np.random.default_rng(5)
     verdict = rng.choice([GO, NO_GO, UNKNOWN], len(days), p=[0.3, 0.6, 0.1])
     found = make_almanac(book("2009-01-01", verdict))
-    for day in (date(2026, 1, 4), date(2026, 2, 28), date(2028, 2, 29), date(2026, 7, 15), date(2026, 12, 29)):
+    for day in (
+        date(2026, 1, 4),
+        date(2026, 2, 28),
+        date(2028, 2, 29),
+        date(2026, 7, 15),
+        date(2026, 12, 29),
+    ):
         # by the calendar: every judged day whose month and day lie within ten days of it, over the turn of the year
-        nearby = {(date(2024, day.month, day.day) + timedelta(days=at)).timetuple()[1:3] for at in range(-10, 11)}
+        nearby = {
+            (date(2024, day.month, day.day) + timedelta(days=at)).timetuple()[1:3] for at in range(-10, 11)
+        }
         mine = [v for d, v in zip(days, verdict, strict=True)
                 if d.astype(object).timetuple()[1:3] in nearby and v != UNKNOWN]  # fmt: skip
         assert found.near(day) == pytest.approx(np.mean([v == GO for v in mine]))

@@ -28,7 +28,9 @@ def invented(first: str = "2010-01-01", days: int = 365, seed: int = 1) -> Forec
     new_year = start.astype("datetime64[Y]").astype("datetime64[h]")
     day_of_year = ((start - new_year).astype(int) + np.arange(hours)) / 24.0
     solar = np.cos(2 * np.pi * (np.arange(hours) - 20.5) / 24.0)
-    warm = 11.0 - 13.0 * np.cos(2 * np.pi * (day_of_year - 20) / 365.25) + 5.0 * solar + red(rng, hours, 4.0, 60)
+    warm = (
+        11.0 - 13.0 * np.cos(2 * np.pi * (day_of_year - 20) / 365.25) + 5.0 * solar + red(rng, hours, 4.0, 60)
+    )
     wind = np.maximum(2.6 + 1.0 * solar + red(rng, hours, 1.2, 20), 0.0)
     rain = np.where(red(rng, hours, 1.0, 12) > 1.5, rng.gamma(0.8, 2.0, hours), 0.0)
     return forecast(start, {

@@ -101,7 +101,9 @@ def test_the_tenth_of_an_acre_is_that_of_the_whole_day():
     assert completeness(piece, details, (next_day, other_product), ZONE).spot
     assert not completeness(piece, details, (same_day,), ZONE).spot
     # the same product, however it is written
-    assert not completeness(piece, details, (replace(same_day, product=f" {piece.product.upper()}"),), ZONE).spot
+    assert not completeness(
+        piece, details, (replace(same_day, product=f" {piece.product.upper()}"),), ZONE
+    ).spot
     # broadcast work never takes the short list
     assert not completeness(piece, replace(details, method="broadcast"), (), ZONE).spot
 

@@ -148,7 +148,9 @@ def test_when_the_label_has_no_pass_left_nothing_but_leaving_is_offered():
     found = front(household=household, records=twice)
     assert [one.kind for one in found.choices] == ["leave"]
     assert found.closed == "all 2 passes that the label allows in its year are made"
-    product = front(household=lawn(treatment={"passes": 3}, limits={"maximum_passes_per_year": None}), records=twice)
+    product = front(
+        household=lawn(treatment={"passes": 3}, limits={"maximum_passes_per_year": None}), records=twice
+    )
     assert product.closed == "the label's yearly total leaves room for no pass more"
 
 

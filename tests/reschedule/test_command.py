@@ -46,10 +46,14 @@ def test_choosing_changes_the_plan_and_never_the_records(home):
     records = run(home, command="records").output
     first = json.loads(run(home, "--json").output)["missed"][0]["choices"][0]
     found = run(home, "--choose", "1")
-    assert found.output.startswith("Changed the plan of Broadleaf weeds, autumn, front lawn: the pass is planned")
+    assert found.output.startswith(
+        "Changed the plan of Broadleaf weeds, autumn, front lawn: the pass is planned"
+    )
     assert run(home, command="records").output == records
     plans = read_plans(home / "advisor.db")
-    assert [(one.area, one.kind, one.day.isoformat()) for one in plans] == [("front", "pass-on", first["date"])]
+    assert [(one.area, one.kind, one.day.isoformat()) for one in plans] == [
+        ("front", "pass-on", first["date"])
+    ]
     day = plans[0].day
     assert f"planned for {day:%a} {day.day} {day:%b}" in run(home, command="outlook").output
     told = json.loads(run(home, "--json").output)
@@ -87,7 +91,15 @@ def test_beginning_again_shows_a_first_pass_and_keeps_the_totals(home):
 
 def test_a_choice_can_be_made_again_and_the_last_one_counts(home):
     run(home, "--choose", "1")
-    run(home, "--missed", "--area", "front", "--choose", "broadleaf-autumn/front/later", now="2026-09-21T13:00Z")
+    run(
+        home,
+        "--missed",
+        "--area",
+        "front",
+        "--choose",
+        "broadleaf-autumn/front/later",
+        now="2026-09-21T13:00Z",
+    )
     assert [one.kind for one in read_plans(home / "advisor.db")] == ["pass-on", "pass-by"]
     assert "planned by Thu 5 Nov" in run(home, command="outlook", now="2026-09-21T14:00Z").output
 

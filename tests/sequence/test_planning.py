@@ -55,7 +55,11 @@ def test_the_plan_keeps_the_rules_on_mowing_and_seeding_and_a_day_later_breaks_t
     """The days of the plan put into the household: the rules' own quantities hold at every start of the last day."""
     found = back().passes[0]
     zone = lawn().site.zone
-    front = {"last_mowed": found.last_mowing, "next_mowing": found.first_mowing, "seeding_planned": OCTOBER_30}
+    front = {
+        "last_mowed": found.last_mowing,
+        "next_mowing": found.first_mowing,
+        "seeding_planned": OCTOBER_30,
+    }
     asked = datetime(2026, 9, 29, 12, tzinfo=UTC)  # the morning after the mowing
     table = build([task(lawn(front=front), number=2, done=[FIRST])], [FIRST], asked)
 
@@ -106,7 +110,10 @@ def test_no_pass_fits_when_the_interval_ends_too_late():
     ("changes", "says"),
     [
         ({"limits": {"maximum_per_year": RATE}}, "leaves room for no pass more"),
-        ({"label": {"mode": "soil"}, "limits": {"seeding_after": None}}, "does not say how long seed must wait"),
+        (
+            {"label": {"mode": "soil"}, "limits": {"seeding_after": None}},
+            "does not say how long seed must wait",
+        ),
     ],
 )
 def test_why_no_pass_fits(changes, says):
@@ -144,7 +151,9 @@ def test_a_longer_rainfast_time_keeps_the_sprinkler_off_longer():
 def asked(target, *, stage="", cover=None, today=date(2026, 9, 21), southern=False, **changes):
     household = lawn(**changes)
     label = household.labels["broadleaf-concentrate"]
-    return answers(target, household.areas["front"], label, today, stage=stage, cover=cover, southern=southern)
+    return answers(
+        target, household.areas["front"], label, today, stage=stage, cover=cover, southern=southern
+    )
 
 
 @pytest.mark.parametrize(
@@ -215,9 +224,13 @@ def test_seed_by_gives_the_last_days_in_json(home):
 
 
 def test_a_weed_its_stage_and_cover_can_be_asked_about(home):
-    told = json.loads(run(home, "--area", "front", "--weed", "dandelion", "--cover", "1 percent", "--json").output)
+    told = json.loads(
+        run(home, "--area", "front", "--weed", "dandelion", "--cover", "1 percent", "--json").output
+    )
     assert told["sequences"][0]["weeds"][0]["answer"] == "pull by hand"
-    told = json.loads(run(home, "--area", "front", "--weed", "nimblewill", "--stage", "vegetative", "--json").output)
+    told = json.loads(
+        run(home, "--area", "front", "--weed", "nimblewill", "--stage", "vegetative", "--json").output
+    )
     assert told["sequences"][0]["weeds"][0]["answer"] == "no selective option"
 
 
@@ -232,10 +245,13 @@ def test_a_cover_that_was_written_down_counts(home):
 
 def test_a_turf_that_lowers_the_rate_says_why(home):
     label = home / "labels" / "broadleaf-concentrate.toml"
-    label.write_text(label.read_text() + '\n[turf_rates]\n"tall fescue" = "1 floz/1000 ft^2"\n', encoding="utf-8")
+    label.write_text(
+        label.read_text() + '\n[turf_rates]\n"tall fescue" = "1 floz/1000 ft^2"\n', encoding="utf-8"
+    )
     told = run(home, "--area", "back").output
-    assert "1.00 fl oz/1,000 ft², lower than the label's 1.50 fl oz/1,000 ft²: the label's rate for tall fescue" in (
-        " ".join(told.split())
+    assert (
+        "1.00 fl oz/1,000 ft², lower than the label's 1.50 fl oz/1,000 ft²: the label's rate for tall fescue"
+        in (" ".join(told.split()))
     )
 
 

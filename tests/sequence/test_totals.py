@@ -100,7 +100,10 @@ def test_the_label_year_turns_at_local_midnight(started, counts):
 def test_a_label_year_of_its_own():
     household = lawn(label={"year_starts": (7, 1)})
     assert label_year(task(household), NOW) == (date(2026, 7, 1), date(2027, 7, 1))
-    assert label_year(task(household), datetime(2026, 6, 1, tzinfo=UTC)) == (date(2025, 7, 1), date(2026, 7, 1))
+    assert label_year(task(household), datetime(2026, 6, 1, tzinfo=UTC)) == (
+        date(2025, 7, 1),
+        date(2026, 7, 1),
+    )
 
 
 @pytest.mark.parametrize(
