@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import atexit
 import io
 import os
 import shutil
-import tempfile
 from datetime import UTC, date, datetime
 from functools import cache
 from pathlib import Path
@@ -27,7 +25,7 @@ from advisor.rulebook.parse import parse_rule
 from advisor.score.kept import parse_history
 from advisor.sources.history import read_history
 from advisor.units import DIMENSIONS, UnitError, parse
-from hardening.fuzzing import text_changes
+from hardening.fuzzing import scratch, text_changes
 from hardening.fuzzing.oracle import Target, message_fault
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -37,12 +35,8 @@ NOW = datetime(2026, 9, 21, 12, tzinfo=UTC)
 
 @cache
 def _home(process: int) -> Path:
-    """A copy of the demonstration household for this process, in memory where the system has such a place."""
-    memory = Path("/dev/shm")
-    folder = Path(
-        tempfile.mkdtemp(prefix="advisor-fuzz-", dir=memory if os.access(memory, os.W_OK) else None)
-    )
-    atexit.register(shutil.rmtree, folder, True)
+    """A copy of the demonstration household for this process."""
+    folder = scratch.folder()
     shutil.copytree(FIXTURES / "prairie-lawn", folder / "home")
     return folder / "home"
 

@@ -12,10 +12,12 @@ import os
 import re
 import subprocess
 import sys
-import tempfile
+import time
 from dataclasses import asdict
 from pathlib import Path
 from random import Random
+
+from hardening.fuzzing import scratch
 
 ROOT = Path(__file__).resolve().parents[3]
 #: kept inputs may be so long [bytes]
@@ -34,21 +36,18 @@ def missing() -> str:
 
 
 def lead(name: str, seconds: int, seed: int) -> tuple[int, list[dict], str]:
-    """Feed one reader for so long; runs, faults as plain values, and what went wrong with the process itself."""
-    with tempfile.TemporaryDirectory(prefix="advisor-led-") as folder:
-        told = Path(folder) / "found.jsonl"
+    """Feed one reader for so much processor time; runs, faults as plain values, and what broke the process itself."""
+    with scratch.held() as folder:
+        told = folder / "found.jsonl"
         command = [sys.executable, "-m", "hardening.fuzzing.guided", name, str(seconds), str(seed), str(told)]
         paths = os.pathsep.join((str(ROOT), str(ROOT / "scripts")))
         done = subprocess.run(command, capture_output=True, text=True, cwd=folder, check=False, errors="replace",
                               env={**os.environ, "PYTHONPATH": paths})  # fmt: skip
-        runs = re.findall(
-            r"^Done (\d+) runs|stat::number_of_executed_units:\s*(\d+)", done.stderr, re.MULTILINE
-        )
-        count = max((int(one or other) for one, other in runs), default=0)
+        runs = sum(int(count) for count in re.findall(r"^led by (\d+) runs$", done.stdout, re.MULTILINE))
         places = re.findall(r'File "[^"]*?([^"/]+)", line (\d+)', done.stderr)
         where = ", ".join(f"{file}:{line}" for file, line in places[:4])
         last = where or (done.stderr.strip().splitlines() or ["no words"])[-1][:200]
-        return count, _kept(told), "" if done.returncode == 0 else f"ended with {done.returncode}: {last}"
+        return runs, _kept(told), "" if runs else f"ended with {done.returncode}: {last}"
 
 
 def _kept(told: Path) -> list[dict]:
@@ -61,7 +60,7 @@ def _main(name: str, seconds: str, seed: str, told: str) -> None:
     import atheris
 
     # what stands still ends with the place where it stands
-    faulthandler.dump_traceback_later(int(seconds) + _GRACE, exit=True)
+    faulthandler.dump_traceback_later(20 * int(seconds) + _GRACE, exit=True)
     with atheris.instrument_imports(include=["advisor"], enable_loader_override=False):
         from hardening.fuzzing.loop import quiet, smaller, warm
         from hardening.fuzzing.oracle import judge
@@ -76,8 +75,15 @@ def _main(name: str, seconds: str, seed: str, told: str) -> None:
     for at, one in enumerate(seeds):
         (corpus / f"seed{at:03}").write_bytes(one[:LONGEST])
     known: set[tuple[str, str]] = set()
+    runs, until = 0, time.process_time() + int(seconds)
 
     def one(data: bytes) -> None:
+        nonlocal runs
+        runs += 1
+        if time.process_time() > until:
+            # the library counts by the clock, and on a busy machine that is no measure
+            print(f"led by {runs} runs", flush=True)
+            os._exit(0)
         fault = judge(target, data)
         if fault is None or (fault.kind, fault.place) in known:
             return
@@ -92,7 +98,7 @@ def _main(name: str, seconds: str, seed: str, told: str) -> None:
             return target.change(chance, data or seeds[0], seeds)[:most]
         return atheris.Mutate(data, most)
 
-    options = [f"-max_total_time={seconds}", f"-seed={seed}", f"-max_len={LONGEST}", "-timeout=60",
+    options = [f"-seed={seed}", f"-max_len={LONGEST}", "-timeout=120",
                "-rss_limit_mb=2500",
                "-print_final_stats=1", "-verbosity=1", str(corpus)]  # fmt: skip
     atheris.Setup([sys.argv[0], *options], one, custom_mutator=change)

@@ -14,7 +14,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from random import Random
 
-from hardening.fuzzing import odd
+from hardening.fuzzing import odd, scratch
 from hardening.fuzzing.oracle import Fault, Target, bounded_memory, judge
 
 #: real time in which one input must be done before its process is ended [s]
@@ -74,8 +74,9 @@ def made(target: Target, seeds: list[bytes], seed: int, number: int) -> bytes:
 def feed(target: Target, seed: int, count: int) -> Result:
     """Feed one reader with `count` inputs; a process that dies or stands still is a fault of its input."""
     result, first = Result(target.name), 0
-    while first < count:
-        first = _one_process(target, seed, first, count, result)
+    with scratch.held():
+        while first < count:
+            first = _one_process(target, seed, first, count, result)
     result.cases = count
     return result
 

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import atexit
 import json
 import os
 import shutil
-import tempfile
 from functools import cache
-from pathlib import Path
 from random import Random
 
 from advisor.web import Desk, create_app
-from hardening.fuzzing import odd, text_changes
+from hardening.fuzzing import odd, scratch, text_changes
 from hardening.fuzzing.oracle import Target
 from tests.demo_page import demo_desk, demo_home
 from tests.web.reading import PAGES, token
@@ -55,11 +52,7 @@ class Pages:
     """The demonstration household's pages, over a ledger that is made anew from time to time."""
 
     def __init__(self):
-        memory = Path("/dev/shm")
-        self._folder = Path(
-            tempfile.mkdtemp(prefix="advisor-fuzz-", dir=memory if os.access(memory, os.W_OK) else None)
-        )
-        atexit.register(shutil.rmtree, self._folder, True)
+        self._folder = scratch.folder()
         self._still: dict | None = None
         self._made = 0
         self.open()
