@@ -12,9 +12,9 @@ from itertools import groupby
 from hardening.lines import Line
 
 #: inputs of a reader of share 1, quick and long
-QUICK, LONG = 600, 12_000
-#: how long each reader is led in the long form [s]
-LED_SECONDS = 30
+QUICK, LONG = 600, 8_000
+#: processor time for which each reader is led in the long form [s]
+LED_SECONDS = 20
 #: requests to each operation of the description
 DESCRIBED = 150
 
