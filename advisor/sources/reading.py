@@ -12,7 +12,6 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from email.utils import parsedate_to_datetime
 from typing import Any
 
 import numpy as np
@@ -148,6 +147,9 @@ def _date_header(headers: Any) -> datetime | None:
 
 def http_date(text: Any) -> datetime | None:
     """A date of an HTTP header as a UTC datetime; None where it is none."""
+    # loads sockets and all of mail, a fiftieth of an outlook's start-up: most answers are asked for no such date
+    from email.utils import parsedate_to_datetime
+
     try:
         instant = parsedate_to_datetime(text)
         return instant.replace(tzinfo=UTC) if instant.tzinfo is None else instant.astimezone(UTC)
