@@ -22,7 +22,9 @@ LONGEST_PART = 600
 
 def clipped(text: str, most: int = LONGEST_PART) -> str:
     """The text, or its beginning and its end where it is too long to be read."""
-    return text if len(text) <= most else f"{text[: most - 103]} … {text[-100:]}"
+    if not isinstance(text, str) or len(text) <= most:
+        return text
+    return f"{text[: most - 103]} … {text[-100:]}"
 
 
 @dataclass(frozen=True, slots=True)
