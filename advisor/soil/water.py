@@ -275,7 +275,7 @@ class Season:
         self._p = np.clip(share + 0.04 * (5 - unstressed), 0.1, 0.8) if adjust_p else share
         self._water_in, self._available = rain - runoff + irrigation, available
         possible = (rain >= 0) & (runoff >= 0) & (irrigation >= 0) & (runoff <= rain * (1 + 1e-6) + 1e-6)
-        possible &= (coefficient >= 0) & (available > 0) & (self._p >= 0) & (self._p < 1)
+        possible = possible & (coefficient >= 0) & (available > 0) & (self._p >= 0) & (self._p < 1)
         self._unstressed = np.where(possible, unstressed, np.nan)
 
     def after(self, depletion: np.ndarray, day: int) -> Balance:
