@@ -48,7 +48,7 @@ from .values import favourable, harmful  # noqa: E402
 
 CAMPAIGN = "mutations"
 #: cases of the two forms, and how many of them a scene sees
-LONG, QUICK, A_SCENE = 24_000, 2_100, 40
+LONG, QUICK, A_SCENE = 21_000, 1_800, 40
 #: in each block of cases of a scene: how many by oracle
 SHARES = "aaaaaaaaaaaaabbbbbbbbbbbbbccccccccdddddd"
 MUTATIONS = {"a": STRUCTURAL, "b": REMOVALS, "c": (harmful,), "d": (favourable,)}
