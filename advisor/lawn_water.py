@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from advisor.atmosphere import evapotranspiration, moisture, radiation
 from advisor.conditions import Conditions
 from advisor.forecast import Reason
+from advisor.series import Series
 
 #: share of a day's hours that must be known before its extremes may stand for the day
 ENOUGH_OF_A_DAY = 1 / 3
@@ -16,59 +19,86 @@ ENOUGH_OF_A_DAY = 1 / 3
 SHORTEST_DAY = 23
 
 
-def by_day(values: np.ndarray, index: np.ndarray, count: int, ufunc: np.ufunc, empty: float) -> np.ndarray:
-    """Reduce (task, member, hour) over the hours of each day: (task, member, day).
+@dataclass(frozen=True, eq=False)
+class LocalDays:
+    """Local calendar days of tasks.
 
-    Parameters
+    Attributes
     ----------
     index : ndarray of int (task, hour)
         Day of each hour, rising along the axis.
-    empty : float
-        Value of a day that holds no hour.
+    days : ndarray of datetime64[D] (task, day)
     """
-    distinct = _distinct(index)
-    tasks = max(values.shape[0], index.shape[0])
-    if len(distinct) == 1:
-        # the days of all tasks begin in the same hours
-        starts = np.flatnonzero(np.r_[True, np.diff(distinct[0]) > 0])
-        out = np.full((*values.shape[:-1], count), empty, dtype=values.dtype)
-        out[..., distinct[0][starts]] = ufunc.reduceat(values, starts, axis=-1)
-        return np.broadcast_to(out, (tasks, *out.shape[1:]))
-    values = np.broadcast_to(values, (tasks, *values.shape[1:]))
-    out = np.full((*values.shape[:-1], count), empty, dtype=values.dtype)
-    for row in distinct:
-        starts = np.flatnonzero(np.r_[True, np.diff(row) > 0])
-        rows = np.flatnonzero((index == row).all(axis=1))
-        out[rows[:, None, None], np.arange(values.shape[1])[None, :, None], row[starts][None, None, :]] = (
-            ufunc.reduceat(values[rows], starts, axis=-1)
-        )
-    return out
+
+    index: np.ndarray
+    days: np.ndarray
+
+    @property
+    def count(self) -> int:
+        return self.days.shape[1]
+
+    @cached_property
+    def _groups(self) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
+        """Tasks whose days begin in the same hours: (rows, first hours of the days, these days)."""
+        index = self.index
+        rows = index[:1] if (index == index[0]).all() else np.unique(index, axis=0)
+        groups = []
+        for row in rows:
+            starts = np.flatnonzero(np.r_[True, np.diff(row) > 0])
+            same = np.arange(len(index)) if len(rows) == 1 else np.flatnonzero((index == row).all(axis=1))
+            groups.append((same, starts, row[starts]))
+        return groups
+
+    def reduce(self, values: np.ndarray, ufunc: np.ufunc, empty: float) -> np.ndarray:
+        """Reduce (task, member, hour) over the hours of each day: (task, member, day), `empty` where a day has none."""
+        tasks = max(values.shape[0], len(self.index))
+        if len(self._groups) == 1:
+            _, starts, days = self._groups[0]
+            out = np.full((*values.shape[:-1], self.count), empty, dtype=values.dtype)
+            out[..., days] = ufunc.reduceat(values, starts, axis=-1)
+            return np.broadcast_to(out, (tasks, *out.shape[1:]))
+        values = np.broadcast_to(values, (tasks, *values.shape[1:]))
+        out = np.full((*values.shape[:-1], self.count), empty, dtype=values.dtype)
+        for rows, starts, days in self._groups:
+            place = rows[:, None, None], np.arange(values.shape[1])[None, :, None], days[None, None, :]
+            out[place] = ufunc.reduceat(values[rows], starts, axis=-1)
+        return out
+
+    @cached_property
+    def held(self) -> np.ndarray:
+        """How many hours of each day the axis holds (task, 1, day)."""
+        return self.reduce(np.ones((len(self.index), 1, self.index.shape[1])), np.add, 0.0)
+
+    def known(self, series: Series) -> np.ndarray:
+        """How many hours of each day are known (task, member or 1, day)."""
+        if not series.has_gaps:
+            return self.held
+        return self.reduce((~np.isnan(series.values)).astype(float), np.add, 0.0)
+
+    def whole(self, series: Series) -> np.ndarray:
+        """Whether every hour of each day is known (task, member or 1, day); a day that the axis only touches is not."""
+        return (self.known(series) == self.held) & (self.held >= SHORTEST_DAY)
+
+    def total(self, series: Series) -> np.ndarray:
+        """Sum of the known hours of each day (task, member, day)."""
+        return self.reduce(_known_or(series, 0.0), np.add, 0.0)
+
+    def mean(self, series: Series) -> np.ndarray:
+        """Mean of the known hours of each day, 0 where none is."""
+        total = self.total(series)
+        return total / np.maximum(self.known(series), 1.0).astype(total.dtype)
+
+    def highest(self, series: Series) -> np.ndarray:
+        return self.reduce(_known_or(series, -np.inf), np.maximum, -np.inf)
+
+    def lowest(self, series: Series) -> np.ndarray:
+        return self.reduce(_known_or(series, np.inf), np.minimum, np.inf)
 
 
-def whole_days(values: np.ndarray, index: np.ndarray, count: int) -> np.ndarray:
-    """Whether every hour of each local day is known, (task, member, day); a day that the axis only touches is not."""
-    known = known_hours(values, index, count)
-    held = by_day(np.ones((index.shape[0], 1, index.shape[1])), index, count, np.add, 0.0)
-    return (known == held) & (held >= SHORTEST_DAY)
-
-
-def daily_totals(values: np.ndarray, index: np.ndarray, count: int) -> np.ndarray:
-    """Sum of the known hours of each day (task, member, day)."""
-    return by_day(known_or(values, 0.0), index, count, np.add, 0.0)
-
-
-def known_hours(values: np.ndarray, index: np.ndarray, count: int) -> np.ndarray:
-    """How many hours of each day are known (task, member or 1, day)."""
-    unknown = np.isnan(values)
-    if not unknown.any():
-        return by_day(np.ones((index.shape[0], 1, index.shape[1])), index, count, np.add, 0.0)
-    return by_day((~unknown).astype(float), index, count, np.add, 0.0)
-
-
-def known_or(values: np.ndarray, stand_in: float) -> np.ndarray:
-    """The values with something in the place of those that are not known; themselves where all are known."""
-    unknown = np.isnan(values)
-    return np.where(unknown, values.dtype.type(stand_in), values) if unknown.any() else values
+def _known_or(series: Series, stand_in: float) -> np.ndarray:
+    """The values with something in the place of those that are not known."""
+    values = series.values
+    return np.where(np.isnan(values), values.dtype.type(stand_in), values) if series.has_gaps else values
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +114,7 @@ class DailyEt:
 
 
 def daily_reference_et(
-    conditions: Conditions, site: np.ndarray, index: np.ndarray, days: np.ndarray
+    conditions: Conditions, gather: Callable[[np.ndarray], np.ndarray], site: np.ndarray, local: LocalDays
 ) -> DailyEt:
     """FAO-56 eq. 6 where the source carries radiation, humidity and wind, else Hargreaves (FAO-56 eq. 52).
 
@@ -93,37 +123,32 @@ def daily_reference_et(
 
     Parameters
     ----------
+    gather : callable
+        Site arrays by task.
     site : ndarray of int (task,)
-    index : ndarray of int (task, hour)
-        Day of each hour, rising along the axis.
-    days : ndarray of datetime64[D] (task, day)
+    local : LocalDays
     """
-    count = days.shape[1]
-    in_order = np.array_equal(site, np.arange(len(conditions.sites.latitude)))
-
-    def gather(values):
-        return values if values.shape[0] == 1 or in_order else values[site]
-
-    temperature = gather(conditions.air_temperature)
+    temperature = Series(gather(conditions.air_temperature))
     begun = gather(conditions.forecast.reason("air_temperature")) != Reason.BEFORE_START
-    highest, lowest = _extremes(temperature, begun, index, count)
+    highest, lowest = _extremes(temperature, begun, local)
     # in the type of the weather, so that float32 stays float32
     latitude = conditions.sites.latitude[site].astype(highest.dtype)[:, None, None]
-    day_of_year = ((days - days.astype("datetime64[Y]")).astype(int) + 1).astype(highest.dtype)[:, None, :]
+    since = local.days - local.days.astype("datetime64[Y]")
+    day_of_year = (since.astype(int) + 1).astype(highest.dtype)[:, None, :]
     extraterrestrial = radiation.extraterrestrial_daily(latitude, day_of_year)
     rough = evapotranspiration.hargreaves_et(0.5 * (highest + lowest), highest, lowest, extraterrestrial)
     rough = np.maximum(rough, 0.0)
-    known = whole_days(temperature, index, count)
+    known = local.whole(temperature)
     forecast = conditions.forecast
     if not (
         "shortwave_radiation" in forecast.fields and {"dew_point", "relative_humidity"} & set(forecast.fields)
     ):
         return DailyEt(np.where(known, rough, np.nan), rough)
-    series = (forecast.values("shortwave_radiation"), conditions.dew_point, conditions.wind_speed_2m)
-    inputs = [gather(values) for values in series]
-    for values in inputs:
-        known = known & whole_days(values, index, count)
-    shortwave, dew_point, wind = (_daily_mean(values, index, count) for values in inputs)
+    arrays = (forecast.values("shortwave_radiation"), conditions.dew_point, conditions.wind_speed_2m)
+    inputs = [Series(gather(values)) for values in arrays]
+    for series in inputs:
+        known = known & local.whole(series)
+    shortwave, dew_point, wind = (local.mean(series) for series in inputs)
     penman = evapotranspiration.reference_et_daily_from_weather(
         highest,
         lowest,
@@ -137,25 +162,11 @@ def daily_reference_et(
     return DailyEt(np.where(known, np.maximum(penman, 0.0), np.nan), rough)
 
 
-def _extremes(
-    temperature: np.ndarray, begun: np.ndarray, index: np.ndarray, count: int
-) -> tuple[np.ndarray, np.ndarray]:
+def _extremes(temperature: Series, begun: np.ndarray, local: LocalDays) -> tuple[np.ndarray, np.ndarray]:
     """Highest and lowest of each day; NaN where less than a third is known, or an hour lacks since the source began."""
-    hours = known_hours(temperature, index, count)
-    enough = (hours >= 24 * ENOUGH_OF_A_DAY) & (
-        hours == by_day(begun.astype(float), index, count, np.add, 0.0)
+    hours = local.known(temperature)
+    asked = local.reduce(begun.astype(float), np.add, 0.0)
+    enough = (hours >= 24 * ENOUGH_OF_A_DAY) & (hours == asked)
+    return tuple(
+        np.where(enough, part, np.nan) for part in (local.highest(temperature), local.lowest(temperature))
     )
-    warm = by_day(known_or(temperature, -np.inf), index, count, np.maximum, -np.inf)
-    cold = by_day(known_or(temperature, np.inf), index, count, np.minimum, np.inf)
-    return np.where(enough, warm, np.nan), np.where(enough, cold, np.nan)
-
-
-def _daily_mean(values: np.ndarray, index: np.ndarray, count: int) -> np.ndarray:
-    """Mean of the known hours of each day, 0 where none is."""
-    return daily_totals(values, index, count) / np.maximum(known_hours(values, index, count), 1.0).astype(
-        values.dtype
-    )
-
-
-def _distinct(index: np.ndarray) -> np.ndarray:
-    return index[:1] if (index == index[0]).all() else np.unique(index, axis=0)

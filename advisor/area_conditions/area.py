@@ -12,7 +12,7 @@ from advisor.area_conditions.soil import SoilDays, soil_days
 from advisor.conditions import Conditions
 from advisor.drift.deposit import deposit_at_neighbour
 from advisor.forecast import Reason
-from advisor.lawn_water import by_day, known_hours, known_or
+from advisor.lawn_water import LocalDays
 from advisor.series import Daily, Guarded, Series, Total
 from advisor.task_table import TaskTable
 from advisor.votes import Votes
@@ -70,16 +70,16 @@ class AreaConditions:
         return -clock.hours_since(self.conditions.axis, self.table.instants["licence_end"], np.nan)
 
     @cached_property
-    def _days(self) -> tuple[np.ndarray, np.ndarray]:
-        return clock.local_days(self.conditions.axis, self.table.zone)
+    def _days(self) -> LocalDays:
+        return LocalDays(*clock.local_days(self.conditions.axis, self.table.zone))
 
     @cached_property
     def _day_numbers(self) -> np.ndarray:
-        return self._days[1].astype("datetime64[D]").astype(float)
+        return self._days.days.astype("datetime64[D]").astype(float)
 
     def _at_hours(self, by_day: np.ndarray) -> np.ndarray:
         """What is known of the local days (task, day) by hour (task, 1, hour)."""
-        return np.take_along_axis(by_day, self._days[0], axis=1)[:, None, :]
+        return np.take_along_axis(by_day, self._days.index, axis=1)[:, None, :]
 
     @cached_property
     def day_maximum(self) -> Daily:
@@ -88,14 +88,11 @@ class AreaConditions:
         Hours before the source's data may be missing, for it begins with the present one; after that a gap leaves the
         day unknown: the hour that is missing may have been the warmest.
         """
-        index, days = self._days
-        temperature, count = self.gather(self.conditions.air_temperature), days.shape[1]
+        local, temperature = self._days, Series(self.gather(self.conditions.air_temperature))
         begun = self.gather(self.conditions.forecast.reason("air_temperature")) != Reason.BEFORE_START
-        known = known_hours(temperature, index, count)
-        asked = by_day(begun.astype(float), index, count, np.add, 0.0)
-        highest = by_day(known_or(temperature, -np.inf), index, count, np.maximum, -np.inf)
+        known, asked = local.known(temperature), local.reduce(begun.astype(float), np.add, 0.0)
         enough = (known >= HOURS_OF_A_MAXIMUM) & (known == asked)
-        return Daily(np.where(enough, highest, np.nan), index)
+        return Daily(np.where(enough, local.highest(temperature), np.nan), local.index)
 
     # water ------------------------------------------------------------------------------------------------------
 
@@ -142,12 +139,12 @@ class AreaConditions:
 
     @cached_property
     def _soil(self) -> SoilDays:
-        return soil_days(self.conditions, self.table, *self.wetting_in_parts.parts, *self._days)
+        return soil_days(self.conditions, self.table, self.gather, self.wetting_in_parts, self._days)
 
     @cached_property
     def stress_of_days(self) -> Daily:
         """Ks (FAO-56 eq. 84) of each local day: 1 where the turf takes water freely, less where it is short."""
-        return Daily(self._soil.stress, self._days[0])
+        return Daily(self._soil.stress, self._days.index)
 
     @property
     def soil_stress(self) -> np.ndarray:
@@ -156,7 +153,7 @@ class AreaConditions:
 
     def depletion_at_end_of(self, day: np.datetime64) -> np.ndarray:
         """[mm] depletion of the root zone at the end of a local day (task, member); NaN where it is not known."""
-        _, days = self._days
+        days = self._days.days
         at = (day.astype("datetime64[D]") - days[:, 0]).astype(int)
         inside = (at >= 0) & (at < days.shape[1])
         ends = self._soil.depletion_end

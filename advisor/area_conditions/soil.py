@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
 
 from advisor.conditions import Conditions
-from advisor.lawn_water import daily_reference_et, daily_totals, whole_days
-from advisor.series import Series
+from advisor.lawn_water import LocalDays, daily_reference_et
+from advisor.series import Total
 from advisor.soil.runoff import curve_number_runoff
 from advisor.soil.water import Season, depletion_fraction, stress_coefficient
 from advisor.task_table import TaskTable
@@ -31,10 +32,9 @@ class SoilDays(NamedTuple):
 def soil_days(
     conditions: Conditions,
     table: TaskTable,
-    rain: Series,
-    watering: Series,
-    index: np.ndarray,
-    days: np.ndarray,
+    gather: Callable[[np.ndarray], np.ndarray],
+    wetting: Total,
+    local: LocalDays,
 ) -> SoilDays:
     """Run the balance of each task over the local days.
 
@@ -43,18 +43,18 @@ def soil_days(
 
     Parameters
     ----------
-    rain, watering : Series
-        By task and hour [mm].
-    index : ndarray of int (task, hour)
-        Day of each hour.
-    days : ndarray of datetime64[D] (task, day)
+    gather : callable
+        Site arrays by task.
+    wetting : Total
+        Of rain and irrigation, by hour [mm].
     """
-    count = days.shape[1]
-    fallen = daily_totals(rain.values, index, count)
-    sprinkled = daily_totals(watering.values, index, count).astype(fallen.dtype)
+    rain, watering = wetting.parts
+    days, count = local.days, local.count
+    fallen = local.total(rain)
+    sprinkled = local.total(watering).astype(fallen.dtype)
     watered = ~np.isnan(watering.values[..., :1])  # a timetable that is stated is known throughout
-    reference_et = daily_reference_et(conditions, table.site, index, days)
-    whole = whole_days(rain.values, index, count) & watered & ~np.isnan(reference_et.whole)
+    reference_et = daily_reference_et(conditions, gather, table.site, local)
+    whole = local.whole(rain) & watered & ~np.isnan(reference_et.whole)
     number, p_table, coefficient, available = (
         table.scalars[name].astype(fallen.dtype)[:, None, None]
         for name in ("curve_number", "depletion_share", "crop_coefficient", "available_water")

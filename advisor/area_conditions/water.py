@@ -72,15 +72,13 @@ def runoff_depth(wetting: Total, curve_number: np.ndarray) -> Guarded:
 def _runoff(wetting: Total, ahead: np.ndarray, some: np.ndarray, rows, number: np.ndarray) -> np.ndarray:
     """Runoff (row, hour) of the rows (task, member) in some of whose hours there may be any."""
     water = wetting.of_members(*rows)
-    unknown = np.isnan(water)
-    total, missing = (
-        np.concatenate([np.zeros((len(water), 1)), np.cumsum(part, axis=-1)], axis=-1)
-        for part in (np.where(unknown, 0.0, water), unknown.astype(float))
-    )
+    series = Series(water)
     row, now = np.nonzero(some)
     before = np.maximum(now - _FIVE_DAYS, 0)
-    gap = (missing[row, now] > missing[row, before]) | (now < _FIVE_DAYS)
-    past = np.where(gap, np.inf, total[row, now] - total[row, before])
+    unseen = now < _FIVE_DAYS
+    if series.has_gaps:
+        unseen |= series.unknown_before[row, now] > series.unknown_before[row, before]
+    past = np.where(unseen, np.inf, series.sum_before[row, now] - series.sum_before[row, before])
     runoff = np.zeros_like(ahead)
     runoff[row, now] = curve_number_runoff(
         ahead[row, now].astype(float), antecedent_curve_number(number[row], np.minimum(past, 1e3))

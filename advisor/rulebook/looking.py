@@ -207,8 +207,10 @@ def nights_of_tasks(area: AreaConditions) -> tuple[np.ndarray, np.ndarray, np.nd
     hour = np.timedelta64(3600, "s")
     first = np.floor((sunset - origin) / hour).astype(int)
     stop = np.ceil((sunrise - origin) / hour + 1.0).astype(int)
-    ends = area.conditions.axis.astype("datetime64[s]")[None, :] + (
-        area.table.duration[:, None] * 3600
-    ).astype("timedelta64[s]")
-    night_of = (sunset[:, None, :] < ends[:, :, None]).sum(axis=-1)
+    # a sunset lies before the end of the work from this hour on
+    duration = (area.table.duration[:, None] * 3600).astype("timedelta64[s]")
+    passed = np.floor((sunset - origin - duration) / hour).astype(int) + 1
+    hours = np.arange(len(area.conditions.axis))
+    passed = np.where(np.isnat(sunset), len(hours), passed)
+    night_of = sum((hours >= passed[:, night, None]).astype(np.intp) for night in range(passed.shape[1]))
     return first, stop, night_of
