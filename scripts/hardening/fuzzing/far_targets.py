@@ -73,7 +73,7 @@ def far_targets() -> list[Target]:
 
     def target(name, seeds, change, read, error):
         return Target(f"{name}, to the outlook", "files and answers, followed to the outlook", seeds, change, read,
-                      (error,), _numbers_fault, share=0.25, seconds=6.0)  # fmt: skip
+                      (error,), _numbers_fault, share=0.15, seconds=6.0)  # fmt: skip
 
     toml = text_changes.toml
     found = [
