@@ -221,6 +221,8 @@ def _kept(votes: Votes, nominal: np.ndarray, floor: np.ndarray) -> np.ndarray:
     held, perhaps = votes.counts()
     if votes.members == 1:
         return (held != 0) & (floor <= 1.0 + _EPS)
+    if (floor == floor[0]).all():
+        floor = floor[:1]
     count = nominal
     if votes.members > nominal.min():
         count = promised(held + (votes.members - perhaps.astype(np.int64)), nominal)
