@@ -54,9 +54,9 @@ class Notice:
 def put(store: Store, notice: Notice, channels: Iterable[str], now: datetime) -> Notice | None:
     """Keep a notice and one outbox row a channel, in one transaction; None when it has been kept before.
 
-    A `changed` notice is new when its answer differs from that of the `changed` notice before it on that day
-    and task: an answer that turns to no-go, to go and to no-go again must be told a third time, or the person
-    would be left with the go.
+    A `changed` notice is new unless it is the very one that the task was told last: an answer that turns to no-go, to
+    go and to no-go again must be told a third time, or the person would be left with the go. What was told in between
+    may be of any kind and, where the clock was set, of another day.
     """
     with store.write() as connection:
         if notice.kind == CHANGED:
@@ -127,14 +127,17 @@ def count_of_day(store: Store, local_date: date, task: str | None = None) -> int
 
 
 def _turn(connection, notice: Notice) -> int | None:
-    rows = connection.execute(
-        "SELECT answer FROM notices WHERE kind = ? AND task = ? AND local_date = ? ORDER BY row",
-        (CHANGED, notice.task, notice.local_date.isoformat()),
-    ).fetchall()
-    answers = [row["answer"] for row in rows]
-    if answers and answers[-1] == notice.answer:
+    newest = connection.execute(
+        "SELECT kind, local_date, answer FROM notices WHERE task = ? ORDER BY row DESC LIMIT 1",
+        (notice.task,),
+    ).fetchone()
+    identity = (CHANGED, notice.local_date.isoformat(), notice.answer)
+    if newest is not None and tuple(newest) == identity:
         return None
-    return answers.count(notice.answer)
+    return connection.execute(
+        "SELECT count(*) FROM notices WHERE kind = ? AND local_date = ? AND answer = ? AND task = ?",
+        (*identity, notice.task),
+    ).fetchone()[0]
 
 
 def _notice(connection, row) -> Notice:

@@ -94,3 +94,19 @@ def test_a_notice_without_channels_is_kept_for_the_page(store, now, notice):
     notices.put(store, notice, [], now)
     assert notices.last_told(store, notice.task).id == notice.id
     assert outbox.listing(store) == []
+
+
+def test_a_change_back_is_told_again_when_something_else_was_told_in_between(store, notice, now):
+    """Regression: a go that was taken back under another date or kind, as after the clock was set, and came again was
+    held for the one that had been told; the person was left with the no-go."""
+
+    def told(kind, answer, day=20):
+        one = replace(notice, kind=kind, answer=answer, local_date=date(2026, 9, day))
+        return notices.put(store, one, ["file"], now) is not None
+
+    assert told("changed", "go") and not told("changed", "go")
+    assert told("changed", "no-go", day=19)
+    assert told("changed", "go") and not told("changed", "go")
+    assert told("morning", "no-go")
+    assert told("changed", "go")
+    assert [one.answer for one in notices.recent(store)] == ["go", "no-go", "go", "no-go", "go"]
