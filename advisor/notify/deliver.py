@@ -29,7 +29,8 @@ INTERRUPTED = "the process ended while sending; whether it has arrived is not kn
 
 @dataclass(frozen=True, slots=True)
 class Retry:
-    """Waits of 1, 2, 4 ... minutes up to `longest`, at most `attempts` attempts in all."""
+    """Waits of 1, 2, 4 ... minutes up to `longest`; at most `attempts` attempts in all, or, where the way may open
+    again and it is known until when a notice is news, until then."""
 
     first: timedelta = timedelta(minutes=1)
     longest: timedelta = timedelta(minutes=60)
@@ -139,7 +140,7 @@ def _send(
             # It may have arrived all the same: telling twice is worse than saying that we do not know.
             outbox.settle(store, delivery.id, "uncertain", now, text)
             report.uncertain += 1
-        elif (known and error.permanent) or attempts >= retry.attempts:
+        elif (known and error.permanent) or (attempts >= retry.attempts and not _still_news(known, delivery)):
             outbox.settle(store, delivery.id, "failed", now, text)
             report.failed += 1
         else:
@@ -150,6 +151,12 @@ def _send(
     else:
         outbox.settle(store, delivery.id, "sent", now)
         report.sent += 1
+
+
+def _still_news(known: bool, delivery: Delivery) -> bool:
+    """Whether an error of the way is waited out until the notice is news no more: a silence of hours is no reason to
+    let go of what is good for days. An error of our own is not waited out."""
+    return known and delivery.good_until is not None
 
 
 def _told(channel: Channel, error: Exception) -> str:

@@ -19,8 +19,8 @@ def store(tmp_path):
         yield opened
 
 
-def keep(store, task, now, *channels):
-    """Keep a notice about a task for some channels."""
+def keep(store, task, now, *channels, news=timedelta(hours=4)):
+    """Keep a notice about a task for some channels; `news` for how long, None for ever."""
     notice = Notice(
         kind="evening",
         local_date=date(2026, 9, 20),
@@ -28,11 +28,11 @@ def keep(store, task, now, *channels):
         subject=f"Go, {task}",
         text=f"Go on Monday, notice of {task}.\n",
         created_at=now,
-        good_until=now + timedelta(hours=4),
+        good_until=None if news is None else now + news,
     )
     return notices.put(store, notice, channels, now)
 
 
 @pytest.fixture
 def put(store, now):
-    return lambda task, *channels: keep(store, task, now, *channels)
+    return lambda task, *channels, **given: keep(store, task, now, *channels, **given)

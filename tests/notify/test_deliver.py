@@ -67,14 +67,31 @@ def test_waits_double_up_to_the_longest():
     assert retry.wait(10_000) == retry.longest
 
 
-def test_after_so_many_attempts_it_fails(store, put, now):
-    put("t", "bad")
+def test_after_so_many_attempts_it_fails_where_it_is_not_known_how_long_it_is_news(store, put, now):
+    put("t", "bad", news=None)
     bad = Fake("bad", errors=[passing()] * 99)
     retry = Retry(attempts=3)
     for minute in range(30):
         deliver_due(store, [bad], now + timedelta(minutes=minute), retry=retry)
     assert states(store) == [("bad", "failed", 3)]
     assert outbox.listing(store)[0].last_error == "timed out"
+
+
+def test_a_silence_of_hours_is_waited_out_while_the_notice_is_news(store, put, now):
+    """Regression: after eight attempts, four hours of silence, a notice was let go that was good for days."""
+    put("t", "bad", news=timedelta(days=2))
+    bad = Fake("bad", errors=[passing()] * 20)
+    for half_hour in range(60):
+        deliver_due(store, [bad], now + timedelta(minutes=30 * half_hour))
+    assert states(store) == [("bad", "sent", 21)] and len(bad.arrived) == 1
+
+
+def test_an_error_of_our_own_is_not_tried_for_days(store, put, now):
+    put("t", "bad", news=timedelta(days=2))
+    bad = Fake("bad", idempotent=True, errors=[RuntimeError("ours")] * 99)
+    for half_hour in range(60):
+        deliver_due(store, [bad], now + timedelta(minutes=30 * half_hour))
+    assert states(store) == [("bad", "failed", 8)]
 
 
 def test_a_permanent_error_fails_at_once(store, put, now):
