@@ -58,8 +58,8 @@ class Source:
     lead_hours: float = 0.0
     #: what it has beside forecasts: "warnings", "observations", "ensembles"
     offers: tuple[str, ...] = ()
-    #: what every forecast holds that is asked of it, and what would be estimated where a source has it not: a forecast
-    #: without it has lost it
+    #: what every forecast holds that is asked of it, and what is estimated or worked out of another variable where a
+    #: source has it not: a forecast without it has lost it
     always: tuple[str, ...] = ()
 
 
@@ -90,7 +90,7 @@ SOURCES: dict[str, Source] = {
         # Offices redefine their grids without notice, which a 404 tells; a day is far below the week that is advised.
         lead_hours=24.0, offers=("warnings", "observations"),
         # filled in each of ten recorded answers of nine offices
-        always=("wind_gust", "precipitation_probability"),
+        always=("wind_gust", "precipitation_probability", "relative_humidity", "dew_point"),
     ),
     openmeteo.NAME: Source(
         openmeteo.NAME, openmeteo.TITLE, openmeteo.LICENCE, openmeteo.ATTRIBUTION,
@@ -103,7 +103,7 @@ SOURCES: dict[str, Source] = {
         base=openmeteo.BASE, variables=_carried(openmeteo.VARIABLE_MAP),
         first_request=openmeteo.forecast_request, next_request=_nothing_more,
         read=openmeteo.read, is_answer=openmeteo.is_answer, offers=("ensembles",),
-        always=("wind_gust", "precipitation_probability", "shortwave_radiation"),
+        always=("wind_gust", "precipitation_probability", "relative_humidity", "dew_point", "shortwave_radiation"),
     ),
     metno.NAME: Source(
         metno.NAME, metno.TITLE, metno.LICENCE, metno.ATTRIBUTION,
@@ -116,6 +116,8 @@ SOURCES: dict[str, Source] = {
         base=metno.BASE, variables=_carried(metno.VARIABLE_MAP),
         first_request=metno.forecast_request, next_request=_nothing_more,
         read=metno.read, is_answer=metno.is_answer,
+        # gusts and chances only in and around the Nordic countries
+        always=("relative_humidity", "dew_point"),
     ),
 }  # fmt: skip
 

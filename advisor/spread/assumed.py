@@ -105,19 +105,17 @@ def with_assumed_members(
 def humidity_as_dew_point(fields: dict[str, Field]) -> None:
     """Turn a stated humidity into the dew point it means (FAO-56 eq. 11) and drop it: `Conditions` derives it back.
 
-    A member's humidity would otherwise contradict its own temperature. Without a temperature it stays.
+    A member's humidity would otherwise contradict its own temperature. Without a temperature it stays. Where the dew
+    point is stated it counts, and a gap of it stays one: the humidity may be the more lenient of the two.
     """
     if not {"air_temperature", "relative_humidity"} <= fields.keys():
         return
-    humid = fields["relative_humidity"]
+    humid = fields.pop("relative_humidity")
+    if "dew_point" in fields:
+        return
     derived = moisture.dew_point(fields["air_temperature"].values, humid.values)
     reason = np.where(np.isnan(derived).all(axis=1, keepdims=True), _reason_of(fields, humid), Reason.KNOWN)
-    if "dew_point" in fields:
-        dew = fields["dew_point"]
-        derived = np.where(np.isnan(dew.values), derived, dew.values)
-        reason = np.where(dew.reason == Reason.KNOWN, Reason.KNOWN, reason)
     fields["dew_point"] = Field(derived, reason.astype(np.uint8))
-    del fields["relative_humidity"]
 
 
 def _reason_of(fields: dict[str, Field], humid: Field) -> np.ndarray:

@@ -111,6 +111,8 @@ def test_every_interval_under_a_long_one_is_not_known():
     [
         ("open-meteo", "wind_gusts_10m", "wind_gust"),
         ("open-meteo", "precipitation_probability", "precipitation_probability"),
+        ("open-meteo", "dew_point_2m", "dew_point"),
+        ("nws", "relativeHumidity", "relative_humidity"),
         ("nws", "windGust", "wind_gust"),
         ("nws", "probabilityOfPrecipitation", "precipitation_probability"),
     ],
@@ -133,6 +135,16 @@ def test_a_series_of_the_wrong_length_is_lost_and_not_absent(home):
     del changed["hourly"]["wind_gusts_10m"][-6:]
     found = read_answer(json.dumps(changed).encode(), fetched_at=NOW)
     assert (found.reason("wind_gust") == Reason.NULL).all()
+
+
+def test_a_lost_dew_point_is_not_worked_out_of_the_humidity_for_the_members(home):
+    changed = body("open-meteo")
+    changed["hourly"]["dew_point_2m"][at(changed, "2026-09-22T16:00")] = None
+    found = apply_learned(assembled(home, "open-meteo", changed), NOW, None, 11, "here")
+    hour = found.index(np.datetime64("2026-09-22T16"))
+    dew = found.fields["dew_point"]
+    assert np.isnan(dew.values[0, :, hour]).all() and dew.reason[0, 0, hour] == Reason.NULL
+    assert not np.isnan(dew.values[0, :, [hour - 1, hour + 1]]).any()
 
 
 def test_a_lost_chance_of_rain_leaves_the_members_rain_unknown(home):
