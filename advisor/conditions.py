@@ -12,6 +12,7 @@ from functools import cached_property
 import numpy as np
 
 from advisor.atmosphere import inversions, leaves, moisture, stability, wind
+from advisor.atmosphere.stable_air import stable_air
 from advisor.forecast import Forecast
 from advisor.model import Site
 from advisor.sun import nights, solar_elevation
@@ -254,7 +255,7 @@ class Conditions:
 
         By day no class is stable whatever the cloud, so a source without cloud is enough there.
         """
-        stable = stability.stable_air(*self._sky, self.cloud_cover, self.wind_speed_10m)
+        stable = stable_air(*self._sky, self.cloud_cover, self.wind_speed_10m)
         return Votes.of(self.inversion_closed) | stable
 
     @cached_property

@@ -11,7 +11,6 @@ import numpy as np
 
 from advisor.atmosphere.inversions import INVERSION_SETTINGS, inversion_closed, inversion_likelihood, is_night
 from advisor.floats import as_floats
-from advisor.votes import Votes
 
 __all__ = [
     "INVERSION_SETTINGS",
@@ -21,7 +20,6 @@ __all__ = [
     "is_night",
     "net_radiation_index",
     "srdt_class",
-    "stable_air",
     "turner_class",
     "turner_class_bounds",
     "turner_key",
@@ -30,10 +28,7 @@ __all__ = [
 KNOT = 0.514444
 """One knot [m/s]."""
 
-CLASS_E = 5
-"""The first stable class."""
-
-_BROKEN = 45.0
+BROKEN_CLOUD = 45.0
 """Cloud cover from which a night counts as cloudy, 5/10 when rounded to whole tenths [%]."""
 
 LOW_CEILING = 7000 * 0.3048
@@ -200,14 +195,14 @@ def turner_class(sun_elevation, is_night, cloud_cover, wind_speed_10m, ceiling=N
 
 
 #: heights of the sun, clouds and winds, one of each kind that tables 6-4 to 6-6 tell apart where no ceiling is given
-_SUNS, _CLOUDS, _KNOTS = (0.0, 10.0, 25.0, 45.0, 75.0), (0.0, 70.0, 100.0), tuple(range(13))
-_UNKNOWN_CASE = len(_SUNS) * len(_CLOUDS) * len(_KNOTS)
+_SUNS, _CLOUDS, WHOLE_KNOTS = (0.0, 10.0, 25.0, 45.0, 75.0), (0.0, 70.0, 100.0), tuple(range(13))
+_UNKNOWN_CASE = len(_SUNS) * len(_CLOUDS) * len(WHOLE_KNOTS)
 
 
 @cache
 def _classes_without_ceiling() -> np.ndarray:
     """Turner's class of every kind of sky, cloud and wind, the first sky being night; NaN for what is not known."""
-    height, cover, knots = np.meshgrid(_SUNS, _CLOUDS, _KNOTS, indexing="ij")
+    height, cover, knots = np.meshgrid(_SUNS, _CLOUDS, WHOLE_KNOTS, indexing="ij")
     night = np.zeros(height.shape, dtype=bool)
     night[0] = True
     classes = turner_key(net_radiation_index(height, night, cover), knots * KNOT)
@@ -221,59 +216,15 @@ def _without_ceiling(sun_elevation, is_night, cloud_cover, wind_speed_10m):
         sky = np.where(np.asarray(is_night, dtype=bool), 0.0, insolation_class(height))
         unknown_sky = np.isnan(height)
         sky = np.where(unknown_sky, 0, sky).astype(np.uint8) * np.uint8(len(_CLOUDS))
-        cloud = (cover >= _BROKEN).view(np.uint8) + (cover >= 99.5).view(np.uint8)
+        cloud = (cover >= BROKEN_CLOUD).view(np.uint8) + (cover >= 99.5).view(np.uint8)
         known = (speed >= 0) & (cover == cover) & ~unknown_sky
         # a wind that is not known may become any number here
         knots = speed * speed.dtype.type(1.0 / KNOT) + speed.dtype.type(0.5)
-        case = np.minimum(knots, _KNOTS[-1]).astype(np.uint8)
-    case = (sky + cloud) * np.uint8(len(_KNOTS)) + case
+        case = np.minimum(knots, WHOLE_KNOTS[-1]).astype(np.uint8)
+    case = (sky + cloud) * np.uint8(len(WHOLE_KNOTS)) + case
     if not known.all():
         case = np.where(known, case, np.uint8(_UNKNOWN_CASE))
     return np.take(_classes_without_ceiling().astype(height.dtype), case)[()]
-
-
-@cache
-def _stable_below(index: int) -> float:
-    """Wind [m/s] below which table 6-4 calls the air stable, by the net radiation index of the night."""
-    knots = np.array(_KNOTS)
-    return float(knots[turner_key(float(index), knots * KNOT) >= CLASS_E].max() + 0.5) * KNOT
-
-
-def stable_air(sun_elevation, is_night, cloud_cover, wind_speed_10m) -> Votes:
-    """Whether Turner's class is a stable one, E to G, member by member (EPA-454/R-99-005 tables 6-4 to 6-6).
-
-    As `turner_class` without a ceiling says, by one comparison a cloud: by day no class is stable, and by night all are
-    below some wind.
-
-    Parameters
-    ----------
-    sun_elevation : ndarray, shape (site, 1, hour)
-        Elevation of the sun. [degrees]
-    is_night : ndarray of bool, shape (site, 1, hour)
-        Night as in `is_night`.
-    cloud_cover, wind_speed_10m : ndarray, shape (site, member, hour)
-        Total cloud cover [%] and wind speed at 10 m [m/s].
-
-    Returns
-    -------
-    Votes
-        Not known where the wind or the sun is not; where only the cloud is not, no where no sky makes the air stable.
-
-    References
-    ----------
-    US EPA (2000) EPA-454/R-99-005.
-    """
-    height, cover, speed = as_floats(sun_elevation, cloud_cover, wind_speed_10m)
-    under_clear, under_cloud = (Votes.of(speed < _stable_below(index)) for index in (-2, -1))
-    in_this_sky = Votes.of(cover < _BROKEN) | under_cloud
-    unknown_cloud, unknown = np.isnan(cover), (~(speed >= 0), np.isnan(height))
-    if unknown_cloud.any():
-        in_this_sky = in_this_sky.only_known(Votes.of(~unknown_cloud).surely)
-    stable = Votes.of(np.asarray(is_night, dtype=bool)) & under_clear & in_this_sky
-    for one in unknown:
-        if one.any():
-            stable = stable.only_known(Votes.of(~one).surely)
-    return stable
 
 
 def turner_class_bounds(sun_elevation, is_night, wind_speed_10m, cloud_cover=None, ceiling=None):

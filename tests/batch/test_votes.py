@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from advisor.atmosphere.leaves import leaf_wet, wet_by_air, wet_by_rain
-from advisor.atmosphere.stability import stable_air, turner_class, turner_class_bounds
+from advisor.atmosphere.stability import turner_class, turner_class_bounds
+from advisor.atmosphere.stable_air import stable_air
 from advisor.logic import Kleene, all_of, any_of, within
 from advisor.rulebook.judging import judge_at_start, judge_nights, judge_offsets
 from advisor.rulebook.spans import judge, reduce_at_start, reduce_nights, reduce_offsets
