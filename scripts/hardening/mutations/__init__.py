@@ -8,7 +8,8 @@
 Told apart, each with its reason beside it in `oracles`, and only where the oracle holds without the rule in question:
 
 - (a) a no-go by a rule that assumes the worst of what is not known (drift, dry soil);
-- (b) a go by what a person measured where the source has no such layer (the soil's temperature);
+- (b) a go by what a person measured where the source has no such layer (the soil's temperature), or by the estimated
+  use of water on the day in which an answer begins, which is a known weakness;
 - (d) a go gained by what cannot be compared, by what the second source does not say, or within what forecasts err.
 
 Not among (a): a known unit in place of another (km/h for m/s) and periods moved by a few hours, which look like any

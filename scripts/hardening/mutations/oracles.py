@@ -73,11 +73,14 @@ def never_gained(scene: Scene, after: Judged, change: Change) -> Outcome:
     before, verdict = scene.plain.verdict, after.verdict
     wrong = (verdict == GO) & (before != GO)
     if wrong.any():
-        without = tuple(MEASURED_INSTEAD)
+        begins_late = change.kind == "truncate" and change.says.startswith("beginning")
+        without = (*MEASURED_INSTEAD, *(ESTIMATED_FIRST_DAY if begins_late else ()))
         untouched = judge(scene, scene.body, without=without).verdict
         changed = judge(scene, change.body, asked_hours_ago=change.asked_hours_ago, without=without).verdict
         if not ((changed == GO) & (untouched != GO)).any():
-            return Outcome("a go by what a person measured instead")
+            return Outcome(
+                "a go by an estimated first day" if begins_late else "a go by what a person measured instead"
+            )
         return Outcome("a go gained", _first(scene, wrong, before, verdict))
     return _cautious(before, verdict)
 
