@@ -23,6 +23,12 @@ _EPS = 1e-9
 MEASURED_INSTEAD = {
     "soil-temperature": "a thermometer in the soil, for five days, where a source has no soil layer"
 }
+#: rules that estimate the day in which an answer begins. Every new answer begins later in the day, so that a beginning
+#: that is gone looks like any later answer. The estimate errs to both sides: a known weakness, and told apart as such.
+ESTIMATED_FIRST_DAY = {
+    "moisture-stress": "what the lawn has used by tonight is worked out of the day's temperatures that are there "
+    "(FAO-56 eq. 52); without the cold morning hours the day looks milder",
+}
 #: standard error assumed of a forecast a day ahead, and its growth a day, as the program states it
 ASSUMED_SPREAD = (
     ("air_temperature", 1.75, 0.35), ("dew_point", 1.75, 0.35), ("relative_humidity", 8.0, 1.5),
