@@ -117,7 +117,7 @@ def whole(low: int, high: int) -> Reader:
 
     def read(value: Any) -> int:
         text = value.strip() if isinstance(value, str) else value
-        if isinstance(text, str) and re.fullmatch(r"\d+", text):
+        if isinstance(text, str) and re.fullmatch(r"\d{1,18}", text):
             text = int(text)
         if isinstance(text, bool) or not isinstance(text, int):
             raise Fault(f"{printed(value)} is not a whole number", f"write a number such as {max(low, 2)}")

@@ -73,6 +73,7 @@ INPUTS: tuple[tuple[str, bytes | str, str], ...] = (
     ("labels", "volatile = 0x" + "F" * 6000, "beyond 64 bits"),
     ("labels", "a = " + "[" * 300 + "]" * 300, "deep inside each other"),
     ("labels", 'weeks_to_effect = "%s g/kg"' % ("9" * 2500), "not a finite number"),
+    ("labels", 'maximum_passes_per_year = "%s"' % ("9" * 5000), "is not a whole number"),
     ("labels", 'rainfast_time = "10 m**9**9**9"', "not a unit that is known here"),
     ("treatments", "name = 0x" + "F" * 6000, "beyond 64 bits"),
     ("household", "h = " + "[" * 300 + "]" * 300, "deep inside each other"),
