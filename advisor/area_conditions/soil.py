@@ -8,8 +8,9 @@ from typing import NamedTuple
 import numpy as np
 
 from advisor.conditions import Conditions
+from advisor.forecast import Reason
 from advisor.lawn_water import LocalDays, daily_reference_et
-from advisor.series import Total
+from advisor.series import Series, Total
 from advisor.soil.runoff import curve_number_runoff
 from advisor.soil.water import Season, depletion_fraction, stress_coefficient
 from advisor.task_table import TaskTable
@@ -63,10 +64,13 @@ def soil_days(
     use = coefficient * reference_et.whole
     p = depletion_fraction(p_table, np.nan_to_num(use, nan=UNKNOWN_DAILY_USE))
     first, carried = _seen(table, days)
-    # The day of the look may lie partly before the data; rain of it that is not known counts as none.
-    seen = (np.arange(count) == first[:, None])[:, None, :] & watered & ~np.isnan(reference_et.rough)
+    # The day of the look may lie partly before the data; rain of it that is not known counts as none. Rain that the
+    # source has lost does not: neither it nor a milder estimate of the day may take the place of what was known.
+    begun = gather(conditions.forecast.reason("precipitation")) != Reason.BEFORE_START
+    gone = local.total(Series((np.isnan(rain.values) & begun).astype(float))) > 0.0
+    seen = (np.arange(count) == first[:, None])[:, None, :] & watered & ~np.isnan(reference_et.rough) & ~gone
     shape = np.broadcast_shapes(whole.shape, p.shape)
-    et = np.where(whole, reference_et.whole, reference_et.rough)
+    et = np.where(whole, reference_et.whole, np.fmax(reference_et.whole, reference_et.rough))
     season = Season(
         *(np.moveaxis(x, -1, 0) for x in (fallen, lost, sprinkled, et, coefficient, available, p_table))
     )

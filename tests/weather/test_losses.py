@@ -208,3 +208,13 @@ def test_a_measured_soil_counts_only_where_the_source_has_no_layer(home, layer, 
     found = area(home, weather, soil_temperature=8.0, soil_temperature_seen=TODAY.item())
     hour = weather.index(np.datetime64("2026-09-22T14"))
     assert found.soil_five_day_mean[0, 0, hour] == pytest.approx(expected, nan_ok=True)
+
+
+def test_rain_lost_on_the_day_of_the_look_leaves_the_soil_unknown_and_not_milder(home):
+    changed = body("open-meteo")
+    tomorrow = np.datetime64("2026-09-22T14")
+    whole = area(home, assembled(home, "open-meteo", changed), soil_seen=TODAY.item())
+    assert not np.isnan(whole.soil_stress[0, 0, whole.conditions.forecast.index(tomorrow)])
+    changed["hourly"]["precipitation"][at(changed, "2026-09-21T14:00")] = None
+    lost = area(home, assembled(home, "open-meteo", changed), soil_seen=TODAY.item())
+    assert np.isnan(lost.soil_stress[0, 0, lost.conditions.forecast.index(tomorrow)])
