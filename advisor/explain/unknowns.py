@@ -16,7 +16,9 @@ from advisor.variables import VARIABLES
 _EITHER = ("dew_point", "relative_humidity")
 
 
-def why_unknown(area: AreaConditions, finding: Finding, task: int, span: range, all_known: bool) -> tuple[str, str]:
+def why_unknown(
+    area: AreaConditions, finding: Finding, task: int, span: range, all_known: bool
+) -> tuple[str, str]:
     """(what is missing in a few words, the whole sentence) for one rule at one start.
 
     Parameters
@@ -73,7 +75,9 @@ def _carrier(name: str, forecast: Forecast) -> str:
 
 def _counts(name: str, forecast: Forecast) -> bool:
     """Whether the absence of an input is a reason at all."""
-    return name in forecast.fields or name not in _EITHER or not any(one in forecast.fields for one in _EITHER)
+    return (
+        name in forecast.fields or name not in _EITHER or not any(one in forecast.fields for one in _EITHER)
+    )
 
 
 def _missing(forecast: Forecast, name: str, site: int, span: range, zone) -> tuple[int, str, str] | None:
@@ -100,7 +104,11 @@ def _missing(forecast: Forecast, name: str, site: int, span: range, zone) -> tup
     known = ~np.isnan(values[site if values.shape[0] > 1 else 0, :, low:high]).any(axis=1)
     if low < high and not known.all():
         members = int(forecast.nominal_members[low])
-        return _IN_SPAN, variable.says, f"only {int(known.sum())} of {members} members have {variable.says} throughout"
+        return (
+            _IN_SPAN,
+            variable.says,
+            f"only {int(known.sum())} of {members} members have {variable.says} throughout",
+        )
     return None
 
 

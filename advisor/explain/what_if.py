@@ -20,7 +20,9 @@ class Trial:
     warning: str = ""
 
 
-def try_limit(rules: Mapping[str, Rule], text: str, system: str, label_limits: Mapping[str, float] | None = None) -> Trial:
+def try_limit(
+    rules: Mapping[str, Rule], text: str, system: str, label_limits: Mapping[str, float] | None = None
+) -> Trial:
     """Read "nights=38 degF" and put that limit in the place of the rule's own.
 
     Raises
@@ -37,7 +39,9 @@ def try_limit(rules: Mapping[str, Rule], text: str, system: str, label_limits: M
     sides = [side for side in ("at_least", "at_most") if getattr(rule, side) is not None]
     dimension = QUANTITIES[rule.measure.quantity].dimension
     if len(sides) != 1 or dimension in ("truth", "application_rate"):
-        raise UsageError(f'rule "{rule_id}" has no single number as its limit', hint=f"advisor rules show {rule_id}")
+        raise UsageError(
+            f'rule "{rule_id}" has no single number as its limit', hint=f"advisor rules show {rule_id}"
+        )
     try:
         number = units.parse(value, dimension)
     except units.UnitError as error:
@@ -47,12 +51,14 @@ def try_limit(rules: Mapping[str, Rule], text: str, system: str, label_limits: M
     before = _in_force(getattr(rule, side), label_limits or {}, side)
     shown = units.show(number, dimension, system)
     word = "at least" if side == "at_least" else "at most"
-    says = f"Tried with {rule.title.lower()} {word} {shown} instead of {units.show(before, dimension, system)}."
+    says = (
+        f"Tried with {rule.title.lower()} {word} {shown} instead of {units.show(before, dimension, system)}."
+    )
     looser = before is not None and (number > before if side == "at_most" else number < before)
     warning = ""
     if looser and (rule.kind != "effect" or _from_label(getattr(rule, side), label_limits or {})):
-        why = "the label forbids it" if rule.kind == "label" or _from_label(getattr(rule, side), label_limits or {}) else (
-            "it is a safety limit")  # fmt: skip
+        forbidden = rule.kind == "label" or _from_label(getattr(rule, side), label_limits or {})
+        why = "the label forbids it" if forbidden else "it is a safety limit"
         warning = f"This is only a question: {why}, and the advisor will never go by it."
     changed = {**rules, rule_id: tried}
     return Trial(tuple(changed.values()), says, warning)
