@@ -28,12 +28,14 @@ CLASS_C = 3
 
 @dataclass(frozen=True)
 class SiteTable:
-    """Per-site constants (site,): degrees, metres, and whether the site is a hollow that holds cold air."""
+    """Per-site constants (site,): degrees, metres, whether the site is a hollow that holds cold air, and sheltered."""
 
     latitude: np.ndarray
     longitude: np.ndarray
     elevation: np.ndarray
     hollow: np.ndarray
+    #: True for all sites, False for none, or (site,)
+    sheltered: np.ndarray | bool = False
 
     @classmethod
     def of(cls, *sites: Site) -> SiteTable:
@@ -43,7 +45,13 @@ class SiteTable:
             np.array([site.longitude for site in sites]),
             np.array([np.nan if site.elevation is None else site.elevation for site in sites]),
             np.array([site.hollow for site in sites]),
+            np.array([site.exposure == "sheltered" for site in sites]),
         )
+
+    @property
+    def least_share_of_wind(self) -> np.ndarray:
+        """Share of the open land's wind that is sure to blow at the site (site, 1, 1)."""
+        return np.where(np.atleast_1d(self.sheltered), wind.SHELTERED_SHARE, 1.0)[:, None, None]
 
 
 @dataclass(frozen=True, eq=False)
@@ -262,6 +270,7 @@ class Conditions:
     def mixing_wind(self) -> np.ndarray:
         """Lower estimate of the wind at 2 m, counted as 3 mph where 1 to 3 mph blow in unstable air (class A to C).
 
+        At sheltered sites half of the open land's wind is sure; upper limits take no credit for shelter.
         Light wind under a heating sun mixes; the same wind in neutral or stable air drifts. Common practice, no source.
         Where the cloud is not known the most stable class counts, and where that decides whether the air is calm, the
         answer is not known.
@@ -275,6 +284,8 @@ class Conditions:
 
     def _mixed(self, stability_class: np.ndarray) -> np.ndarray:
         light = wind.lowest_wind_speed_2m(self.wind_speed_10m, stability_class)
+        if np.any(self.sites.sheltered):
+            light = light * self.sites.least_share_of_wind.astype(light.dtype)
         # where the air is unstable and not still, at least as much as 3 mph
         mixed = (stability_class <= CLASS_C) & (light >= STILL_BELOW)
         return np.maximum(light, mixed * light.dtype.type(CALM_BELOW), out=light)

@@ -89,7 +89,9 @@ def _score(forecast, sites, table, rules, now, floors, horizon_hours):
     area = AreaConditions(Conditions(forecast, sites), table)
     findings = evaluate(rules, area)
     lead = (forecast.axis.astype("datetime64[s]") - to_numpy(now)) / np.timedelta64(3600, "s")
-    verdicts = judge_starts(findings, forecast.nominal_members, lead, floors, horizon_hours, floors["everything"])
+    verdicts = judge_starts(
+        findings, forecast.nominal_members, lead, floors, horizon_hours, floors["everything"]
+    )
     return findings, verdicts, (area.spare_time[:, 0] >= -1e-9) & (lead >= 0.0)
 
 
@@ -136,7 +138,9 @@ def score_chunks(
     """
     count = len(sites.latitude)
     if len(table) and (np.diff(table.site) < 0).any():
-        raise ValueError("score_chunks: the tasks must stand in the order of their sites; sort the task table by site")
+        raise ValueError(
+            "score_chunks: the tasks must stand in the order of their sites; sort the task table by site"
+        )
     edges = [(first, min(first + chunk, count)) for first in range(0, count, chunk)]
 
     parts = []
@@ -196,7 +200,10 @@ def at_sites(forecast: Forecast, sites: np.ndarray | slice) -> Forecast:
 
 
 def _sites(sites: SiteTable, here: slice) -> SiteTable:
-    return SiteTable(sites.latitude[here], sites.longitude[here], sites.elevation[here], sites.hollow[here])
+    sheltered = np.broadcast_to(sites.sheltered, sites.hollow.shape)[here]
+    return SiteTable(
+        sites.latitude[here], sites.longitude[here], sites.elevation[here], sites.hollow[here], sheltered
+    )
 
 
 def _tasks(table: TaskTable, at: slice, first_site: int) -> TaskTable:

@@ -24,11 +24,8 @@ _EXPONENTS = {
     "urban": (0.15, 0.15, 0.20, 0.25, 0.30, 0.30),
 }
 
-# Common practice, no source: a hedge halves the wind or worse, a gap or a ridge adds a fifth.
-_EXPOSURE = {
-    "upper": {"sheltered": 1.0, "hollow": 1.0, "open": 1.0, "exposed": 1.2},
-    "lower": {"sheltered": 0.5, "hollow": 0.5, "open": 1.0, "exposed": 1.0},
-}
+#: share of the wind over open land that is sure to blow at a sheltered place. Common practice, no source.
+SHELTERED_SHARE = 0.5
 
 
 def wind_speed_at_2m(speed, height):
@@ -243,26 +240,3 @@ def direction_unless_calm(wind_direction, wind_speed, calm_below=CALM_BELOW):
     """
     direction, speed, calm = as_floats(wind_direction, wind_speed, calm_below)
     return np.where(speed >= calm, direction, direction.dtype.type(np.nan))[()]
-
-
-def exposure_factor(exposure, limit):
-    """Factor on the wind for the site's exposure, on the safe side of the limit (common practice, no source).
-
-    Parameters
-    ----------
-    exposure : {"sheltered", "hollow", "open", "exposed"}
-        What stands around the area.
-    limit : {"upper", "lower"}
-        An upper limit gets no credit for shelter; a lower (calm) limit none for exposure.
-
-    Returns
-    -------
-    float
-        Factor on the wind speed. [-]
-    """
-    if limit not in _EXPOSURE:
-        raise ValueError(f"exposure_factor: limit {limit!r} is not known; use 'upper' or 'lower'")
-    if exposure not in _EXPOSURE[limit]:
-        known = ", ".join(_EXPOSURE[limit])
-        raise ValueError(f"exposure_factor: exposure {exposure!r} is not known; use one of {known}")
-    return _EXPOSURE[limit][exposure]

@@ -10,6 +10,7 @@ elevation          a height with its unit, such as "880 ft"
 time_zone          such as "America/Chicago"; found by the place where the column is absent or empty
 soil               a soil texture
 hollow             yes or no
+exposure           open or sheltered
 use                the kind of place
 local_ban          yes or no
 treatment          one of the household's treatments; its only one where the column is absent or empty
@@ -35,11 +36,11 @@ from typing import get_args
 
 from advisor.clock import local_instant, time_zone
 from advisor.errors import InvalidFile, Problem, UsageError, did_you_mean
-from advisor.model import Household, Record, Site, SiteUse, Task
+from advisor.model import Exposure, Household, Record, Site, SiteUse, Task
 from advisor.soil.texture import soil_texture
 
-COLUMNS = ("site", "latitude", "longitude", "elevation", "time_zone", "soil", "hollow", "use", "local_ban",
-           "treatment", "area", "label", "pass", "last_pass", "weather")  # fmt: skip
+COLUMNS = ("site", "latitude", "longitude", "elevation", "time_zone", "soil", "hollow", "exposure", "use",
+           "local_ban", "treatment", "area", "label", "pass", "last_pass", "weather")  # fmt: skip
 _REQUIRED = COLUMNS[:3]
 
 
@@ -205,6 +206,10 @@ def _site(name: str, cells: Mapping[str, str], household: Household) -> Site:
         if cells["use"] not in get_args(SiteUse):
             raise _Fault(f'use "{cells["use"]}" is not known', did_you_mean(cells["use"], get_args(SiteUse)))
         site = replace(site, use=cells["use"])
+    if cells.get("exposure"):
+        if cells["exposure"] not in get_args(Exposure):
+            raise _Fault(f'exposure "{cells["exposure"]}" is neither open nor sheltered')
+        site = replace(site, exposure=cells["exposure"])
     for column in ("hollow", "local_ban"):
         if cells.get(column):
             if cells[column].casefold() not in ("yes", "no"):

@@ -408,7 +408,7 @@ CATALOGUE = (
 )
 
 NOT_NUMERIC = {
-    "exposure_factor", "is_night", "inversion_closed", "inversion_likelihood", "solar_declination",
+    "is_night", "inversion_closed", "inversion_likelihood", "solar_declination",
     "solar_elevation", "solar_position", "sun_events", "nights", "unix_seconds",
     "declination_and_equation_of_time", "as_floats", "solar_time_angle", "turner_class_bounds",
     "stable_air", "wet_by_air", "wet_by_rain",

@@ -134,10 +134,6 @@ def test_unknown_words_are_refused_by_name():
         moisture.dew_point(20.0, 50.0, method="magnus")
     with pytest.raises(ValueError, match="suburb"):
         wind.power_law_exponent(4.0, terrain="suburb")
-    with pytest.raises(ValueError, match="roof"):
-        wind.exposure_factor("roof", "upper")
-    with pytest.raises(ValueError, match="middle"):
-        wind.exposure_factor("open", "middle")
     with pytest.raises(ValueError, match="medium"):
         evapotranspiration.asce_et_hourly(20.0, 1.0, 2.0, 1.0, 100.0, True, surface="medium")
     with pytest.raises(ValueError, match="who"):

@@ -60,11 +60,3 @@ def test_the_wind_blows_to_the_opposite_side(direction):
     # Source: WMO convention.
     assert wind.angle_between(wind.direction_toward(direction), direction) == pytest.approx(180.0, abs=1e-9)
     assert 0.0 <= wind.direction_toward(direction) < 360.0
-
-
-@pytest.mark.parametrize("exposure", ["sheltered", "hollow", "open", "exposed"])
-def test_exposure_never_errs_to_the_lenient_side(exposure):
-    # Source: common practice, no source: no credit for shelter at an upper limit, none for exposure at a
-    # lower.
-    assert wind.exposure_factor(exposure, "upper") >= 1.0
-    assert wind.exposure_factor(exposure, "lower") <= 1.0

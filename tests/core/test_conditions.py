@@ -12,11 +12,10 @@ NOON = 12  # hours after 06 UTC: 13:00 by the clock of the invented place, sun h
 MIDNIGHT = 0
 
 
-def conditions(values=None, hollow: bool = False) -> Conditions:
+def conditions(values=None, hollow: bool = False, sheltered: bool = False) -> Conditions:
     weather = forecast(values)
-    return Conditions(
-        weather, SiteTable(np.array([41.6]), np.array([-93.6]), np.array([290.0]), np.array([hollow]))
-    )
+    place = (np.array([one]) for one in (41.6, -93.6, 290.0, hollow, sheltered))
+    return Conditions(weather, SiteTable(*place))
 
 
 def at(values: np.ndarray, hour: int) -> float:
@@ -123,3 +122,13 @@ def test_a_missing_chance_is_estimated_only_where_the_amount_is_known():
     rain[4] = np.nan
     found = conditions({"precipitation": rain}).precipitation_probability_unstated
     assert np.isnan(at(found, 4)) and at(found, 5) == 10.0
+
+
+@pytest.mark.parametrize("breeze", [2.5, 4.0, 8.0])
+def test_half_of_the_wind_is_sure_behind_shelter_and_upper_limits_take_no_credit_for_it(breeze):
+    """Common practice, no source."""
+    values = {"wind_speed_10m": breeze, "cloud_cover": 100.0}
+    open_land, sheltered = conditions(values), conditions(values, sheltered=True)
+    # by night, when no sun mixes the air
+    assert at(sheltered.mixing_wind, MIDNIGHT) == pytest.approx(0.5 * at(open_land.mixing_wind, MIDNIGHT))
+    np.testing.assert_array_equal(sheltered.wind_speed_2m, open_land.wind_speed_2m)
