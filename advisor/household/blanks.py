@@ -53,7 +53,7 @@ def list_blanks(file: TomlFile, rules: Iterable[Rule], found: Findings) -> None:
         found.warn(file, what, "copy it from the product's own label", name)
     modes = (values.mode,) if values.mode else _ALL
     for name, (bears_on, loss) in OPTIONAL_LABEL_FIELDS.items():
-        if name not in values.stated and any(mode in bears_on for mode in modes):
+        if name not in values.model_fields_set and any(mode in bears_on for mode in modes):
             told = "; ".join(_instead(name, modes, rules, found.units)) or loss
             found.note(file, f"`{name}` is not stated: {told}")
     for name, setting, rule in _settings(modes, rules):

@@ -111,13 +111,13 @@ def notices(table) -> NoticePlan:
         quiet=quiet_hours(table.evening, table.morning, table.quiet_from, table.quiet_until),
         at_most_per_day=table.at_most_per_day,
         repeat_unchanged=table.repeat_unchanged,
-        channels=tuple(one.plain() for one in table.channel),
+        channels=tuple(one.model_dump(exclude_none=True) for one in table.channel),
     )
 
 
 def settings(lawn) -> Settings:
     return Settings(
-        floors=lawn.floors.plain(),
+        floors=lawn.floors.model_dump(),
         horizon_hours=lawn.decision.horizon,
         assumed_members=lawn.decision.assumed_members,
         sources=tuple(lawn.weather.sources),

@@ -1,17 +1,19 @@
 """Field types of the household's files: text as people write it in, plain values of SI out.
 
-Each of them reads what stands in the file, or raises `Fault`: what is wrong, what to do.
+Everything here runs inside pydantic validators; `fault` makes what they raise: what is wrong, what to do.
 """
 
 from __future__ import annotations
 
 import math
 import re
-from typing import Any
+from typing import Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, model_validator
+from pydantic_core import PydanticCustomError
 
 from advisor.errors import did_you_mean
 from advisor.household import turf
-from advisor.household.tables import Fault, Reader
 from advisor.units import UnitError, example, parse, show
 
 #: sixteen points of the compass, clockwise from north
@@ -19,25 +21,44 @@ COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "
 _LONG_POINTS = {"NORTH": "N", "EAST": "E", "SOUTH": "S", "WEST": "W"}
 
 
+def fault(what: str, hint: str = "") -> PydanticCustomError:
+    return PydanticCustomError("advisor", "{what}", {"what": what, "hint": hint})
+
+
+class Table(BaseModel):
+    """A table of a TOML file: unknown keys are faults, nothing is coerced, empty text counts as left out."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _drop_blank(cls, data: Any) -> Any:
+        if not isinstance(data, dict):
+            return data
+        return {
+            key: value for key, value in data.items() if not (isinstance(value, str) and not value.strip())
+        }
+
+
 def quantity(
     dimension: str, low: float | None = None, high: float | None = None, *, above: float | None = None
-) -> Reader:
+) -> Any:
     """A field of text with a unit, read into the canonical unit, as its bounds are; `above` is exclusive."""
     advice = f"write text with a unit, such as {example(dimension)}"
 
     def read(value: Any) -> float:
         if isinstance(value, int | float) and not isinstance(value, bool):
-            raise Fault(f"{value} has no unit", advice)
+            raise fault(f"{value} has no unit", advice)
         if not isinstance(value, str):
-            raise Fault(f"{printed(value)} is not a quantity", advice)
+            raise fault(f"{printed(value)} is not a quantity", advice)
         try:
             number = parse(value, dimension)
         except UnitError as error:
-            raise Fault(unit_words(error), error.problems[0].hint or advice) from error
+            raise fault(unit_words(error), error.problems[0].hint or advice) from error
         within(number, dimension, low, high, above, value)
         return number
 
-    return read
+    return Annotated[float, BeforeValidator(read)]
 
 
 def unit_words(error: UnitError) -> str:
@@ -50,13 +71,13 @@ def within(
 ) -> None:
     """Raise a fault when a number lies outside bounds that are plausible at all."""
     if above is not None and not number > above:
-        raise Fault(f'"{written}" must be more than {_bound(above, dimension)}')
+        raise fault(f'"{written}" must be more than {_bound(above, dimension)}')
     if low is not None and number < low:
-        raise Fault(
+        raise fault(
             f'"{written}" is not plausible: less than {_bound(low, dimension)}', "check number and unit"
         )
     if high is not None and number > high:
-        raise Fault(
+        raise fault(
             f'"{written}" is not plausible: more than {_bound(high, dimension)}', "check number and unit"
         )
 
@@ -75,12 +96,12 @@ def printed(value: Any) -> str:
     return f'"{value}"' if isinstance(value, str) else str(value)
 
 
-def share(*, above: float | None = None) -> Reader:
+def share(*, above: float | None = None) -> Any:
     """A fraction from 0 to 1, as a plain number or as "60 percent"."""
 
     def read(value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float | str):
-            raise Fault(f"{printed(value)} is not a share", 'write 0.6 or "60 percent"')
+            raise fault(f"{printed(value)} is not a share", 'write 0.6 or "60 percent"')
         if isinstance(value, str):
             try:
                 number = (
@@ -89,30 +110,30 @@ def share(*, above: float | None = None) -> Reader:
                     else parse(value, "fraction")
                 )
             except UnitError as error:
-                raise Fault(unit_words(error), 'write 0.6 or "60 percent"') from error
+                raise fault(unit_words(error), 'write 0.6 or "60 percent"') from error
         else:
             number = float(value)
         if not 0.0 <= number <= 1.0 or not math.isfinite(number) or (above is not None and number <= above):
-            raise Fault(f"{printed(value)} is not between 0 and 1", 'write 0.6 or "60 percent"')
+            raise fault(f"{printed(value)} is not between 0 and 1", 'write 0.6 or "60 percent"')
         return number
 
-    return read
+    return Annotated[float, BeforeValidator(read)]
 
 
-def number(what: str, low: float, high: float, hint: str = "") -> Reader:
+def number(what: str, low: float, high: float, hint: str = "") -> Any:
     """A plain number within bounds, inclusive; for coordinates and costs."""
 
     def read(value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise Fault(f"{printed(value)} is not a number", hint or f"write a plain number for the {what}")
+            raise fault(f"{printed(value)} is not a number", hint or f"write a plain number for the {what}")
         if not low <= value <= high:
-            raise Fault(f"{what} {value} is outside {low:g} to {high:g}", hint)
+            raise fault(f"{what} {value} is outside {low:g} to {high:g}", hint)
         return float(value)
 
-    return read
+    return Annotated[float, BeforeValidator(read)]
 
 
-def whole(low: int, high: int) -> Reader:
+def whole(low: int, high: int) -> Any:
     """A whole number, bare or as text."""
 
     def read(value: Any) -> int:
@@ -120,39 +141,39 @@ def whole(low: int, high: int) -> Reader:
         if isinstance(text, str) and re.fullmatch(r"\d{1,18}", text):
             text = int(text)
         if isinstance(text, bool) or not isinstance(text, int):
-            raise Fault(f"{printed(value)} is not a whole number", f"write a number such as {max(low, 2)}")
+            raise fault(f"{printed(value)} is not a whole number", f"write a number such as {max(low, 2)}")
         if not low <= text <= high:
-            raise Fault(f"{value} is outside {low} to {high}")
+            raise fault(f"{value} is outside {low} to {high}")
         return text
 
-    return read
+    return Annotated[int, BeforeValidator(read)]
 
 
-def choice(*known: str, what: str) -> Reader:
+def choice(*known: str, what: str) -> Any:
     """One of a list of words, with a guess at what was meant; case and spaces for hyphens are forgiven."""
 
     def read(value: Any) -> str:
         if not isinstance(value, str):
-            raise Fault(f"{printed(value)} is not a {what}", "known: " + ", ".join(known))
+            raise fault(f"{printed(value)} is not a {what}", "known: " + ", ".join(known))
         word = value.strip().casefold()
         for one in known:
             if one.casefold() in (word, word.replace(" ", "-"), word.replace("-", " ")):
                 return one
-        raise Fault(f'"{value}" is not a {what} that is known here', did_you_mean(word, known))
+        raise fault(f'"{value}" is not a {what} that is known here', did_you_mean(word, known))
 
-    return read
+    return Annotated[str, BeforeValidator(read)]
 
 
-def read_turf(value: Any) -> str:
+def _read_turf(value: Any) -> str:
     if not isinstance(value, str):
-        raise Fault(f"{printed(value)} is not a turf species")
+        raise fault(f"{printed(value)} is not a turf species")
     name = turf.canonical_name(value)
     if name is None:
-        raise Fault(f'"{value}" is not a turf species that is known here', turf.suggestion(value))
+        raise fault(f'"{value}" is not a turf species that is known here', turf.suggestion(value))
     return name
 
 
-def read_bearing(value: Any) -> float:
+def _read_bearing(value: Any) -> float:
     if isinstance(value, str):
         word = re.sub(r"[\s-]", "", value).upper()
         for long, short in _LONG_POINTS.items():
@@ -160,41 +181,45 @@ def read_bearing(value: Any) -> float:
         if word in COMPASS:
             return COMPASS.index(word) * 22.5
         if re.fullmatch(r"[A-Za-z\s-]+", value):
-            raise Fault(
+            raise fault(
                 f'"{value}" is not a bearing', 'write "90 deg" or a point of the compass such as "E" or "SSW"'
             )
         try:
             degrees = parse(value, "angle")
         except UnitError as error:
-            raise Fault(unit_words(error), 'write "90 deg" or "E"') from error
+            raise fault(unit_words(error), 'write "90 deg" or "E"') from error
         if not 0.0 <= degrees <= 360.0:
-            raise Fault(f'"{value}" is outside 0 to 360 deg')
+            raise fault(f'"{value}" is outside 0 to 360 deg')
         return degrees % 360.0
-    raise Fault(f"{printed(value)} is not a bearing", 'write text such as "90 deg" or "E"')
+    raise fault(f"{printed(value)} is not a bearing", 'write text such as "90 deg" or "E"')
 
 
-def read_id(value: Any) -> str:
+def _read_id(value: Any) -> str:
     if not isinstance(value, str) or not re.fullmatch(r"[a-z0-9][a-z0-9_-]*", value):
-        raise Fault(
+        raise fault(
             f"{printed(value)} cannot be an id",
             'use small letters, digits and hyphens, such as "back" or "side-strip"',
         )
     return value
 
 
-def read_words(value: Any) -> str:
+def _read_words(value: Any) -> str:
     """Text, or a list of texts that reads as one."""
     if isinstance(value, str):
         return value
     if isinstance(value, list) and value and all(isinstance(one, str) for one in value):
         return ", ".join(value)
-    raise Fault(f"{printed(value)} is neither text nor a list of texts")
+    raise fault(f"{printed(value)} is neither text nor a list of texts")
 
 
-def read_text(value: Any) -> str:
+Text = Annotated[str, BeforeValidator(lambda value: _need_text(value))]
+Id = Annotated[str, BeforeValidator(_read_id)]
+Words = Annotated[str, BeforeValidator(_read_words)]
+Turf = Annotated[str, BeforeValidator(_read_turf)]
+Bearing = Annotated[float, BeforeValidator(_read_bearing)]
+
+
+def _need_text(value: Any) -> str:
     if not isinstance(value, str):
-        raise Fault(f"{printed(value)} is not text", "put it in quotes")
+        raise fault(f"{printed(value)} is not text", "put it in quotes")
     return value.strip()
-
-
-Text, Id, Words, Turf, Bearing = read_text, read_id, read_words, read_turf, read_bearing

@@ -19,7 +19,7 @@ class TomlFile:
     lines: Lines = field(default_factory=Lines)
     problems: list[Problem] = field(default_factory=list)
     readable: bool = False
-    #: the tables as they were read (`advisor.household.tables`), None where they are faulty
+    #: the validated tables (a pydantic model), None where they are faulty
     values: object = None
 
     @property

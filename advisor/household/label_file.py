@@ -3,18 +3,23 @@
 Every field of a label may be blank here: required ones then count as blank, and keep verdicts unknown.
 """
 
-from typing import Any
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, Field, create_model
 
 from advisor.household.fields import (
+    Table,
     Text,
     Turf,
     Words,
     choice,
+    fault,
     quantity,
     share,
     whole,
 )
-from advisor.household.tables import ByName, Each, Fault, Reader, Table
 from advisor.household.times import Day, MonthDay
 from advisor.household.vocabulary import ADJUVANTS, FORMULATIONS, LIFE_CYCLES, METHODS, MODES, SITE_USES
 from advisor.model import LABEL_QUANTITIES, RATE_FIELDS, STAGES
@@ -54,7 +59,7 @@ def _read_rate(value: Any) -> tuple[float, str]:
     from advisor.units import UnitError, parse
 
     if not isinstance(value, str):
-        raise Fault(
+        raise fault(
             f"{value} has no unit", 'write text with a unit, such as "1.5 floz/1000 ft^2" or "15 g/m^2"'
         )
     problem = None
@@ -65,12 +70,15 @@ def _read_rate(value: Any) -> tuple[float, str]:
             problem = problem or error
             continue
         if not number > 0.0:
-            raise Fault(f'"{value}" must be more than 0')
+            raise fault(f'"{value}" must be more than 0')
         if number > high:
-            raise Fault(f'"{value}" is not plausible as a rate', "check number and unit")
+            raise fault(f'"{value}" is not plausible as a rate', "check number and unit")
         return number, dimension
     hint = 'write it as "1.5 floz/1000 ft^2" (liquid) or "15 g/m^2" (weighed)'
-    raise Fault(problem.problems[0].what.replace("a volume rate", "a rate"), hint)
+    raise fault(problem.problems[0].what.replace("a volume rate", "a rate"), hint)
+
+
+Rate = Annotated[tuple[float, str], BeforeValidator(_read_rate)]
 
 
 def _read_strength(value: Any) -> tuple[float, str]:
@@ -86,14 +94,14 @@ def _read_strength(value: Any) -> tuple[float, str]:
             return parse(value.replace("%", "percent"), "percent") * 10.0, "share"
         except UnitError:
             pass
-        raise Fault(problem.problems[0].what, 'write "240 g/L", "2 lb/gal", "12 g/kg" or "1.2 percent"')
-    raise Fault(f"{value} has no unit", 'write "240 g/L", "2 lb/gal", "12 g/kg" or "1.2 percent"')
+        raise fault(problem.problems[0].what, 'write "240 g/L", "2 lb/gal", "12 g/kg" or "1.2 percent"')
+    raise fault(f"{value} has no unit", 'write "240 g/L", "2 lb/gal", "12 g/kg" or "1.2 percent"')
 
 
 class IngredientTable(Table):
     name: Text
-    acid_equivalent: _read_strength = None
-    maximum_per_year: quantity("mass_rate", None, 100.0, above=0.0) = None
+    acid_equivalent: Annotated[tuple[float, str], BeforeValidator(_read_strength)] | None = None
+    maximum_per_year: quantity("mass_rate", None, 100.0, above=0.0) | None = None
 
 
 def _drop_blank_items(value: Any) -> Any:
@@ -111,34 +119,37 @@ def _drop_blank_items(value: Any) -> Any:
 class _LabelWords(Table):
     product: Text = ""
     registration_number: Text = ""
-    mode: choice(*MODES, what="mode") = None
-    formulation: choice(*FORMULATIONS, what="formulation") = None
-    active_ingredient: Each(IngredientTable, before=_drop_blank_items) = []
-    sites: Each(choice(*SITE_USES, what="place of use"), before=_drop_blank_items) = []
-    turf_species: Each(Turf, before=_drop_blank_items) = []
-    turf_rates: ByName(_read_rate) = {}
-    turf_shares: ByName(share(above=0.0)) = {}
-    stages: Each(choice(*STAGES, what="growth stage"), before=_drop_blank_items) = []
+    mode: choice(*MODES, what="mode") | None = None
+    formulation: choice(*FORMULATIONS, what="formulation") | None = None
+    active_ingredient: Annotated[list[IngredientTable], BeforeValidator(_drop_blank_items)] = []
+    sites: Annotated[list[choice(*SITE_USES, what="place of use")], BeforeValidator(_drop_blank_items)] = []
+    turf_species: Annotated[list[Turf], BeforeValidator(_drop_blank_items)] = []
+    turf_rates: dict[str, Rate] = {}
+    turf_shares: dict[str, share(above=0.0)] = {}
+    stages: Annotated[list[choice(*STAGES, what="growth stage")], BeforeValidator(_drop_blank_items)] = []
     re_entry: Text = ""
     year_starts: MonthDay = (1, 1)
-    volatile: bool = None
-    root_active: bool = None
-    restricted_use: bool = None
+    volatile: bool | None = None
+    root_active: bool | None = None
+    restricted_use: bool | None = None
     adjuvant: choice(*ADJUVANTS, what="word on adjuvants") = "unstated"
     signal_word: Text = ""
     invented: bool = False
 
 
-def _quantity_field(name: str) -> Reader:
+def _quantity_field(name: str) -> Any:
     if name in RATE_FIELDS:
-        return _read_rate
+        return Rate
     if name == "maximum_passes_per_year":
         return whole(1, 52)
     return quantity(LABEL_QUANTITIES[name], *LABEL_BOUNDS[name])
 
 
-class LabelFile(_LabelWords, **{name: _quantity_field(name) for name in LABEL_QUANTITIES}):
-    """Words, and every quantity that a label may state."""
+LabelFile: type[BaseModel] = create_model(
+    "LabelFile",
+    __base__=_LabelWords,
+    **{name: (_quantity_field(name) | None, None) for name in LABEL_QUANTITIES},
+)
 
 
 def _read_duration(value: Any) -> Any:
@@ -146,19 +157,21 @@ def _read_duration(value: Any) -> Any:
 
 
 class TreatmentFile(Table):
-    name: Text = None
+    name: Text | None = None
     label: Text
-    areas: Each(Text, least=1)
+    areas: Annotated[list[Text], Field(min_length=1)]
     method: choice(*METHODS, what="method") = "broadcast"
     target: Words
-    life_cycle: choice(*LIFE_CYCLES, what="life cycle") = None
-    stage: choice(*STAGES, what="growth stage") = None
+    life_cycle: choice(*LIFE_CYCLES, what="life cycle") | None = None
+    stage: choice(*STAGES, what="growth stage") | None = None
     sprayer: Text
     passes: whole(1, 6) = 2
-    duration: ByName(quantity("time", None, 48.0, above=0.0), before=_read_duration) = None
-    rate: _read_rate = None
-    follow_up_from: quantity("time", 0.0, 366 * _DAY) = None
-    follow_up_until: quantity("time", 0.0, 366 * _DAY) = None
-    start_from: Day = None
-    latest: Day = None
+    duration: (
+        Annotated[dict[str, quantity("time", None, 48.0, above=0.0)], BeforeValidator(_read_duration)] | None
+    ) = None
+    rate: Rate | None = None
+    follow_up_from: quantity("time", 0.0, 366 * _DAY) | None = None
+    follow_up_until: quantity("time", 0.0, 366 * _DAY) | None = None
+    start_from: Day | None = None
+    latest: Day | None = None
     sprayed_share: share(above=0.0) = 1.0

@@ -13,30 +13,34 @@
 Without the file every folder that holds a lawn.toml belongs to it, by name.
 """
 
+from __future__ import annotations
+
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field
 
 from advisor.errors import InvalidFile, did_you_mean
 from advisor.household.build import hours as hours_by_weekday
 from advisor.household.faults import validate
-from advisor.household.fields import Text, quantity
+from advisor.household.fields import Table, Text, quantity
 from advisor.household.files import TomlFile, read_toml
 from advisor.household.lawn_file import ChannelTable
-from advisor.household.tables import ByName, Each, Table
 from advisor.household.times import DayWord, Spans, TimeOfDay
 
 FILE = "lawns.toml"
 
 
 class LawnsFile(Table):
-    lawns: Each(Text, least=1)
+    lawns: Annotated[list[Text], Field(min_length=1)]
     travel: quantity("time", 0.0, 12.0) = 1.0 / 3.0
     evening: TimeOfDay = dt.time(18, 0)
-    hours: ByName(Spans, DayWord) = None
-    channel: Each(ChannelTable) = []
+    hours: dict[DayWord, Spans] | None = None
+    channel: list[ChannelTable] = []
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +86,7 @@ def read_lawns(folder: Path | str) -> Lawns:
         timedelta(hours=values.travel),
         values.evening,
         None if values.hours is None else hours_by_weekday(values.hours),
-        tuple(one.plain() for one in values.channel),
+        tuple(one.model_dump(exclude_none=True) for one in values.channel),
     )
 
 

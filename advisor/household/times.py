@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from typing import Any
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator
 
 from advisor.clock import time_zone
 from advisor.errors import did_you_mean
-from advisor.household.fields import printed
-from advisor.household.tables import Fault
+from advisor.household.fields import fault, printed
 
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
@@ -20,7 +21,7 @@ def read_time(value: Any) -> dt.time:
         return value
     match = re.fullmatch(r"\s*(\d{1,2}):(\d{2})\s*", value) if isinstance(value, str) else None
     if not match or int(match[1]) > 23 or int(match[2]) > 59:
-        raise Fault(
+        raise fault(
             f"{printed(value)} is not a time of day", 'write it like "06:30" or "17:00", from 00:00 to 23:59'
         )
     return dt.time(int(match[1]), int(match[2]))
@@ -35,7 +36,7 @@ def read_date(value: Any) -> dt.date:
             return dt.date.fromisoformat(value.strip())
         except ValueError:
             pass
-    raise Fault(f"{printed(value)} is not a date", "write it like 2026-09-21")
+    raise fault(f"{printed(value)} is not a date", "write it like 2026-09-21")
 
 
 def _read_month_day(value: Any) -> tuple[int, int]:
@@ -48,7 +49,7 @@ def _read_month_day(value: Any) -> tuple[int, int]:
             return day.month, day.day
         except ValueError:
             pass
-    raise Fault(
+    raise fault(
         f"{printed(value)} is not a day of the year", 'write month and day, such as "10-05" for 5 October'
     )
 
@@ -59,13 +60,13 @@ def _read_spans(value: Any) -> list[tuple[dt.time, dt.time]]:
     if texts == ["none"]:
         return []
     if not isinstance(texts, list) or not all(isinstance(text, str) for text in texts):
-        raise Fault(
+        raise fault(
             f"{printed(value)} does not say hours", 'write "17:00-20:30", or a list of such, or "none"'
         )
     spans = sorted(_span(text) for text in texts)
     for before, after in zip(spans, spans[1:], strict=False):
         if after[0] < before[1]:
-            raise Fault(
+            raise fault(
                 f"the hours {_span_text(before)} and {_span_text(after)} overlap", "join them into one"
             )
     return spans
@@ -74,10 +75,10 @@ def _read_spans(value: Any) -> list[tuple[dt.time, dt.time]]:
 def _span(text: str) -> tuple[dt.time, dt.time]:
     parts = re.split(r"\s*(?:-|–|to)\s*", text.strip())
     if len(parts) != 2:
-        raise Fault(f'"{text}" does not say hours', 'write them like "17:00-20:30"')
+        raise fault(f'"{text}" does not say hours', 'write them like "17:00-20:30"')
     start, end = read_time(parts[0]), read_time(parts[1])
     if not start < end:
-        raise Fault(
+        raise fault(
             f'"{text}" ends before it begins',
             'hours lie within one day: write "17:00-20:30", or split at midnight',
         )
@@ -92,7 +93,7 @@ def _read_weekdays(value: Any) -> frozenset[int]:
     """Weekdays as numbers from 0 = Monday: "every day", or a list of names, long or of three letters."""
     words = [value] if isinstance(value, str) else value
     if not isinstance(words, list) or not words or not all(isinstance(word, str) for word in words):
-        raise Fault(
+        raise fault(
             f"{printed(value)} does not name weekdays", 'write a list such as ["Tue", "Fri"], or "every_day"'
         )
     days: set[int] = set()
@@ -115,18 +116,26 @@ def weekdays_of(word: str) -> set[int]:
     for name, days in DAY_WORDS.items():
         if key == name or (len(days) == 1 and key == name[:3]):
             return set(days)
-    raise Fault(f'"{word}" is not a weekday', did_you_mean(key, DAY_WORDS))
+    raise fault(f'"{word}" is not a weekday', did_you_mean(key, DAY_WORDS))
 
 
 def _read_zone(value: Any) -> str:
     if not isinstance(value, str):
-        raise Fault(f"{printed(value)} is not a time zone", 'write it like "America/Chicago"')
+        raise fault(f"{printed(value)} is not a time zone", 'write it like "America/Chicago"')
     if time_zone(value) is None:
         from zoneinfo import available_timezones
 
         hint = did_you_mean(value, available_timezones()) or 'such as "America/Chicago"'
-        raise Fault(f'"{value}" is not a time zone', hint)
+        raise fault(f'"{value}" is not a time zone', hint)
     return value
+
+
+TimeOfDay = Annotated[dt.time, BeforeValidator(read_time)]
+Day = Annotated[dt.date, BeforeValidator(read_date)]
+MonthDay = Annotated[tuple[int, int], BeforeValidator(_read_month_day)]
+Spans = Annotated[list[tuple[dt.time, dt.time]], BeforeValidator(_read_spans)]
+Weekdays = Annotated[frozenset[int], BeforeValidator(_read_weekdays)]
+Zone = Annotated[str, BeforeValidator(_read_zone)]
 
 
 def _read_day_word(value: str) -> str:
@@ -134,5 +143,4 @@ def _read_day_word(value: str) -> str:
     return value
 
 
-TimeOfDay, Day, MonthDay, Spans = read_time, read_date, _read_month_day, _read_spans
-Weekdays, DayWord, Zone = _read_weekdays, _read_day_word, _read_zone
+DayWord = Annotated[str, BeforeValidator(_read_day_word)]

@@ -111,6 +111,7 @@ def test_imports_go_downward_only(name):
 #: which room alone may import what
 ONLY_IN = {
     "pint": {"units"},
+    "pydantic": {"household"},
     "requests": {"transport", "weather", "notify"},
     "urllib3": {"transport", "notify"},
     "sqlite3": {"store"},
@@ -196,6 +197,7 @@ def test_an_upward_import_is_seen():
 HEAVY = (
     "pandas",
     "pint",
+    "pydantic",
     "numpy",
     "requests",
     "apscheduler",

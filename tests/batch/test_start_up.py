@@ -15,7 +15,7 @@ def test_help_loads_no_command_and_no_library():
         "cli.main(['--help'], standalone_mode=False)\n"
         "own = sorted(name for name in sys.modules if name.startswith('advisor'))\n"
         "assert own == ['advisor', 'advisor.cli', 'advisor.errors'], own\n"
-        "assert not {'numpy', 'pandas', 'pint', 'requests', 'flask', 'rich'} & set(sys.modules)\n"
+        "assert not {'numpy', 'pandas', 'pint', 'pydantic', 'requests', 'flask', 'rich'} & set(sys.modules)\n"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr

@@ -81,7 +81,7 @@ def test_rules_for_volatile_products_are_only_told_of_for_those(tmp_path):
 
 
 def test_every_optional_field_is_one_of_the_label_and_has_words():
-    fields = set(LabelFile.keys)
+    fields = set(LabelFile.model_fields)
     assert set(OPTIONAL_LABEL_FIELDS) <= fields
     required = set(REQUIRED_LABEL_FIELDS)
     assert not required & set(OPTIONAL_LABEL_FIELDS)
@@ -93,14 +93,14 @@ def test_every_quantity_of_a_label_has_bounds_and_every_rule_finds_its_field():
     assert set(LABEL_BOUNDS) | set(RATE_FIELDS) | {"maximum_passes_per_year"} == set(LABEL_QUANTITIES)
     for rule in load_rules():
         for field in rule.label_fields:
-            assert field in LabelFile.keys
+            assert field in LabelFile.model_fields
 
 
 def test_channels_are_those_that_notices_can_go_to():
     from advisor.notify import kinds
 
     assert set(CHANNEL_KINDS) == set(kinds())
-    assert {key for wants in CHANNEL_KINDS.values() for key in wants} <= set(ChannelTable.keys)
+    assert {key for wants in CHANNEL_KINDS.values() for key in wants} <= set(ChannelTable.model_fields)
 
 
 # file, what is there, what is put there, the line named holds this, parts of the warning
