@@ -45,15 +45,27 @@ def why(common, day, at_hour, area, treatment, trial):
         _refuse(outlook, wanted, area, treatment)
     if at_hour is not None:
         chosen = [(at, scored, _at(outlook, at, found, at_hour)) for at, scored, found in chosen]
+    says = "" if tried is None else tried.says + _unasked(trial, chosen)
     if common.as_json:
         whole = outlook_object(_only(outlook, chosen))
         if tried is not None:
-            whole["trial"] = {"says": tried.says, "warning": tried.warning or None}
+            whole["trial"] = {"says": says, "warning": tried.warning or None}
         click.echo(json.dumps({**whole, "schema": SCHEMA_ID}, ensure_ascii=False, allow_nan=False))
         return
     if tried is not None:
-        click.echo("\n".join(filter(None, (tried.says, tried.warning))) + "\n")
+        click.echo("\n".join(filter(None, (says, tried.warning))) + "\n")
     click.echo("\n\n".join(why_text(outlook, scored, found, width()) for _, scored, found in chosen))
+
+
+def _unasked(trial: str, chosen) -> str:
+    """Said where the tried rule is none that is asked of the day's passes, so that its limit changes nothing."""
+    rule = trial.partition("=")[0].strip()
+    asked = {reason.rule for _, _, found in chosen for reason in found.reasons}
+    if rule in asked:
+        return ""
+    akin = sorted(one for one in asked if one.partition("-")[0] == rule.partition("-")[0])
+    instead = f"; {' and '.join(akin)} {'is' if len(akin) == 1 else 'are'}" if akin else ""
+    return f' That changes nothing here: rule "{rule}" is not asked of this pass{instead}.'
 
 
 def _day(text: str, common, household):

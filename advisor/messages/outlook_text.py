@@ -140,6 +140,10 @@ def _margin(value: float, reason: RuleReason, system: str) -> str:
     return units.show(value, difference(reason.dimension), system)
 
 
+#: how many of the rules that are far from their limits are named
+_CLEAR_NAMED = 6
+
+
 def why_text(outlook: Outlook, scored: TaskOutlook, day: Day, width: int = 80) -> str:
     """The case of one day in one screen: the answer, what blocks, what would have to change, and what holds."""
     zone, system = outlook.household.site.zone, outlook.household.units
@@ -179,7 +183,10 @@ def why_text(outlook: Outlook, scored: TaskOutlook, day: Day, width: int = 80) -
                 _wrap(f"{reason.title}: {reason.text}{_of_spread(reason, system)}", width, "  + ", "    ")
             )
         if len(kept) > 5:
-            rest = ", ".join(reason.title.lower() for reason in kept[5:])
+            more = [reason.title.lower() for reason in kept[5:]]
+            rest = ", ".join(more[:_CLEAR_NAMED])
+            if len(more) > _CLEAR_NAMED:
+                rest += f" and {len(more) - _CLEAR_NAMED} more (--json tells of each)"
             lines.append(_wrap(f"also clear: {rest}", width, "    ", "    "))
     lines += ["", *head(outlook)[1:], _wrap(SHORT_CAUTION, width)]
     return "\n".join(lines)
