@@ -59,7 +59,7 @@ def _in_order(names: Sequence[str], most: int) -> str:
 def _stop_line(stop: Stop) -> str:
     job = stop.job
     closes = f"window closes {_clock(stop, job.closes)}"
-    loss = f"waiting costs {job.loss:.2f} of a pass" if job.loss >= 0.005 else "waiting costs nothing"
+    loss = f"waiting costs {job.loss:.0%} of a pass" if job.loss >= 0.005 else "waiting costs nothing"
     span = f"{_clock(stop, stop.begins)}-{_clock(stop, stop.ends)}"
     what = f"{job.task.area.name}, pass {job.task.pass_number} of {job.task.treatment.name}"
     return f"{span}  {job.lawn.name}: {what} ({closes}; {loss}; chance {job.day.chance:.0%})"

@@ -12,23 +12,35 @@ def waiting_sentence(found: TaskWaiting, today: date) -> str:
     """Both numbers, the chance of one more good window, and what the days after the forecast rest on."""
     day = _called(found.day, today)
     one = "another" if found.is_go else "a"
-    chance = f"the chance of {one} good window by {_short(found.until)} is {found.good_window:.0%}"
+    chance = f"the chance of {one} good window by {_short(found.until)} is {likelihood(found.good_window)}"
     best = "" if found.best_day is None else f", best on {_named(found.best_day)}"
     rests = _rests_on(found)
     if found.advice == "nothing left":
         # a follow-up has other ways out; a first pass waits for the next forecast
-        ways = "" if found.on_time_until is None else "; advisor reschedule --missed lists what else can be done"
+        ways = (
+            "" if found.on_time_until is None else "; advisor reschedule --missed lists what else can be done"
+        )
         until = _short(found.until)
         return f"Wait: {day} is no go, and nothing is known of a good window by {until}{rests}{ways}."
     if not found.is_go:
         return (
-            f"Wait: {day} is no go. Waiting is worth {found.wait:.2f} of a pass made on time, and "
+            f"Wait: {day} is no go. Waiting is worth {found.wait:.0%} of a pass made on time, and "
             f"{chance}{best}{rests}."
         )
+    # as many digits as tell the two apart
+    digits = 1 if f"{found.go:.0%}" == f"{found.wait:.0%}" else 0
+    go, wait = (f"{worth:.{digits}%}" for worth in (found.go, found.wait))
     return (
-        f"Go {day} or wait: going is worth {found.go:.2f} of a pass made on time, waiting {found.wait:.2f} "
+        f"Go {day} or wait: going is worth {go} of a pass made on time, waiting {wait} "
         f"({chance}{best}{rests}): {found.advice}."
     )
+
+
+def likelihood(chance: float) -> str:
+    """A chance that was worked out of others: never 0 or 100 %, which nobody knows."""
+    if chance < 0.005:
+        return "below 1%"
+    return "over 99%" if chance > 0.995 else f"{chance:.0%}"
 
 
 def waiting_object(found: TaskWaiting | None, today: date) -> dict[str, Any] | None:

@@ -182,11 +182,14 @@ def progress(task: Task, now: datetime) -> str:
         return "first pass"
     first, last = (moment.astimezone(zone) for moment in span)
     told = f"wanted {first.day} {first:%b} to {last.day} {last:%b}"
-    if is_overdue(task, now):
-        days = (now.astimezone(zone).date() - last.date()).days
-        return (
-            f"{told}: {days} day{'' if days == 1 else 's'} overdue"
-            if days
-            else f"{told}: overdue since today"
-        )
-    return told
+    late = overdue_words(task, now)
+    return f"{told}: {late}" if late else told
+
+
+def overdue_words(task: Task, now: datetime) -> str:
+    """How long a pass is overdue, by the calendar there; empty where it is not."""
+    if not is_overdue(task, now):
+        return ""
+    zone = task.household.site.zone
+    days = (now.astimezone(zone).date() - follow_up_span(task)[1].astimezone(zone).date()).days
+    return f"{days} day{'' if days == 1 else 's'} overdue" if days else "overdue since today"

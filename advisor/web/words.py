@@ -11,7 +11,7 @@ from advisor import units
 from advisor.clock import from_numpy
 from advisor.explain import RuleReason, difference, least_change
 from advisor.outlook import Day, TaskOutlook
-from advisor.sequence import follow_up_span, is_overdue
+from advisor.sequence import follow_up_span, overdue_words
 
 ANSWERS = {"go": "Go", "no-go": "No-go", "unknown": "Unknown"}
 
@@ -121,7 +121,6 @@ def task_words(scored: TaskOutlook, now: datetime) -> dict[str, str]:
     if span is not None:
         first, last = (moment.astimezone(zone).date() for moment in span)
         out["wanted"] = f"wanted {date_words(first)} to {date_words(last)}"
-        if is_overdue(task, now):
-            days = (now - span[1]).days
-            out["wanted"] += f", {days} day{'s' * (days != 1)} overdue"
+        late = overdue_words(task, now)
+        out["wanted"] += f", {late}" if late else ""
     return out

@@ -153,8 +153,8 @@ def test_on_friday_going_is_worth_more_than_saturday():
     assert found.wait == pytest.approx(0.995)
     assert found.best_day == date(2026, 9, 26)
     assert waiting_sentence(found, date(2026, 9, 25)) == (
-        "Go today or wait: going is worth 1.00 of a pass made on time, waiting 0.99 (the chance of another good window "
-        "by 26 Sep is 100%, best on Sat 26 Sep): go."
+        "Go today or wait: going is worth 100.0% of a pass made on time, waiting 99.5% (the chance of another good "
+        "window by 26 Sep is over 99%, best on Sat 26 Sep): go."
     )
 
 
@@ -169,8 +169,8 @@ def test_waiting_is_told_on_a_day_that_is_no_go():
     found = front(week()).waiting(MONDAY)
     assert (found.is_go, found.go, found.advice, found.good_window) == (False, 0.0, "wait", 1.0)
     assert waiting_sentence(found, MONDAY) == (
-        "Wait: today is no go. Waiting is worth 0.98 of a pass made on time, and the chance of a good window "
-        "by 26 Sep is 100%, best on Fri 25 Sep."
+        "Wait: today is no go. Waiting is worth 98% of a pass made on time, and the chance of a good window "
+        "by 26 Sep is over 99%, best on Fri 25 Sep."
     )
 
 

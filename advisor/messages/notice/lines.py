@@ -14,6 +14,7 @@ from advisor.explain import RuleReason, difference
 from advisor.messages.cautions import cautions
 from advisor.messages.mix_text import short_line, water
 from advisor.messages.notice.layout import MOST_NAMES
+from advisor.messages.waiting import likelihood
 from advisor.mix.plan import MixPlan, MixRefused, plan_mix
 from advisor.model import Task
 from advisor.outlook import Day, Outlook, TaskOutlook
@@ -134,7 +135,7 @@ def wait_line(rows: Sequence[Row], day: date) -> str:
         chance = min(found.good_window for _, found in told)
         if chance < 0.005:
             return f"Wait: no good window is likely yet by {until:%-d %B}."
-        return f"Wait: the chance of a good window by {until:%-d %B} is {chance:.0%}."
+        return f"Wait: the chance of a good window by {until:%-d %B} is {likelihood(chance)}."
     best = max(goes, key=lambda pair: pair[1].wait - pair[1].go)[1]
     if best.advice == "go":
         return f"Go rather than wait: {best.go:.0%} of a pass against {best.wait:.0%}."
@@ -172,7 +173,7 @@ def mix_words(rows: Sequence[Row], outlook: Outlook) -> tuple[list[str], list[st
 
 
 def _mixes(plans: Sequence[MixPlan], system: str) -> list[str]:
-    """"Mix of PRODUCT: front lawn 4.8 fl oz in 3.2 gal; back lawn 8.1 fl oz in 5.4 gal, 2 loads." """
+    """ "Mix of PRODUCT: front lawn 4.8 fl oz in 3.2 gal; back lawn 8.1 fl oz in 5.4 gal, 2 loads." """
     products: dict[str, list[str]] = {}
     for plan in plans:
         amount = plan.loads[0].product.measure.words(plan.measured)
@@ -201,7 +202,8 @@ def area_names(tasks: Sequence[Task]) -> list[str]:
     """Names of the tasks' areas; with the treatment where there are several of them."""
     several = len({task.treatment.id for task in tasks}) > 1
     return [
-        f"{_cut(task.area.name)} ({_cut(task.treatment.name)})" if several else _cut(task.area.name) for task in tasks
+        f"{_cut(task.area.name)} ({_cut(task.treatment.name)})" if several else _cut(task.area.name)
+        for task in tasks
     ]
 
 
