@@ -24,8 +24,10 @@ def check(common):
     except InvalidFile as error:
         problems.extend(error.problems)
     if common.as_json:
-        listed = {name: [{"what": p.what, "where": p.where, "hint": p.hint} for p in rows]
-                  for name, rows in (("errors", problems), ("warnings", report.warnings), ("notes", report.notes))}  # fmt: skip
+        told = (("errors", problems), ("warnings", report.warnings), ("notes", report.notes))
+        listed = {
+            name: [{"what": p.what, "where": p.where, "hint": p.hint} for p in rows] for name, rows in told
+        }
         click.echo(
             json.dumps(
                 {

@@ -101,8 +101,9 @@ def test(home, rule_ids):
         for outcome in run_examples(rule):
             count += 1
             if not outcome.kept:
-                problems.append(Problem(f'example "{outcome.example.says}" expects {outcome.example.expect}, '
-                                        f"the rule says {outcome.found}", f"{rule.path}:{outcome.example.line}"))  # fmt: skip
+                example = outcome.example
+                what = f'example "{example.says}" expects {example.expect}, the rule says {outcome.found}'
+                problems.append(Problem(what, f"{rule.path}:{example.line}"))
     if problems:
         raise InvalidFile(
             f"{len(problems)} of {count} examples do not come out as they say", problems=problems

@@ -56,7 +56,7 @@ time_zone = $time_zone § found from the coordinates
 $elevation
 $soil § sand, loamy sand, sandy loam, loam, silt loam, clay loam, silty clay, clay, ...
 hollow = false § true where cold air gathers on clear evenings
-exposure = "open" § "open" or "sheltered"; shelter is no credit at a wind limit, and half of the wind is sure at the calm one
+exposure = "open" § "open" or "sheltered": then half of the wind is sure; no credit at wind limits
 slope = "flat" § flat, gentle or steep; an area may say its own
 $first_frost § mean first autumn frost, month-day
 $use § home-lawn, commercial-lawn, school, park, sports-field, golf-course, ...
