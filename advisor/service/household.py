@@ -76,6 +76,8 @@ class HouseholdService:
         with Store.open_readonly(self.database) as store:
             answers = gather(self.household, store, now)
             learned = kept_learned(store, self.household)
+        # what is kept is kept to the second, and a replay must not differ by the rest of one
+        now = now.replace(microsecond=0)
         return Evidence(
             now, self.texts, self.rules, Ledger.read(self.household, self.database, now), answers,
             almanac_text(self.folder), learned,

@@ -118,6 +118,11 @@ def test_it_comes_out_the_same_to_the_last_word(home, told):
     assert made.evidence.answers.past
 
 
+def test_a_part_of_a_second_is_in_no_answer_for_it_is_not_kept(home):
+    at = EVENING + timedelta(seconds=18, milliseconds=400)
+    assert HouseholdService.open(home).evidence(at).now == EVENING + timedelta(seconds=18)
+
+
 def edit_household(home):
     path = home / "lawn.toml"
     text = path.read_text()
