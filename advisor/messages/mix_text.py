@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from datetime import datetime
 
 from advisor import units
 from advisor.messages.cautions import cautions
+from advisor.messages.wording import wrap
 from advisor.mix.loads import Load
 from advisor.mix.measures import Amount
 from advisor.mix.plan import MixPlan, MixRefused
@@ -68,9 +68,9 @@ def mix_sheet(
     if plans:
         lines += ["Order of mixing (the label's own order comes first):", *_steps(plans[0], width), ""]
         rest = REST_GRANULE if plans[0].volume is None else REST_SPRAY
-        lines += ["The rest:", *(_wrap(text, width, "- ", "  ") for text in rest), ""]
+        lines += ["The rest:", *(wrap(text, width, "- ", "  ") for text in rest), ""]
         labels = tuple({plan.label.id: plan.label for plan in plans}.values())
-        lines += ["Cautions:", *(_wrap(text, width, "- ", "  ") for text in cautions(household, labels))]
+        lines += ["Cautions:", *(wrap(text, width, "- ", "  ") for text in cautions(household, labels))]
     return "\n".join(lines).rstrip("\n")
 
 
@@ -79,7 +79,7 @@ def plan_lines(plan: MixPlan, system: str, calibrated: datetime | None, width: i
     size = units.show(plan.sprayed, "area", system)
     where = size if not plan.spot else f"{size} really sprayed, of {units.show(area.size, 'area', system)}"
     lines = [
-        _wrap(
+        wrap(
             f"Mix for {area.name} ({where}): {label.product}, registration {label.registration_number}", width
         )
     ]
@@ -111,17 +111,17 @@ def plan_lines(plan: MixPlan, system: str, calibrated: datetime | None, width: i
                 "wet each weed once, and stop when that much is sprayed.",
             )
         )
-    return lines + [_wrap(text, width, f"  {name:<9} ", " " * 12) for name, text in rows]
+    return lines + [wrap(text, width, f"  {name:<9} ", " " * 12) for name, text in rows]
 
 
 def refusal_lines(error: MixRefused, width: int = 80) -> list[str]:
     lines = [f"{error.what[0].upper()}{error.what[1:]}:"]
     for problem in error.problems:
         lines.append(
-            _wrap(problem.what + (f" ({problem.where})" if problem.where else ""), width, "  x ", "    ")
+            wrap(problem.what + (f" ({problem.where})" if problem.where else ""), width, "  x ", "    ")
         )
         if problem.hint:
-            lines.append(_wrap(problem.hint, width, "    -> ", "       "))
+            lines.append(wrap(problem.hint, width, "    -> ", "       "))
     return lines
 
 
@@ -168,7 +168,7 @@ def _steps(plan: MixPlan, width: int) -> list[str]:
     if plan.volume is not None:
         steps += [_ADJUVANT_STEP] if plan.adjuvant_share is not None else []
         steps.append(_TOP_UP)
-    return [_wrap(text, width, f"{number}. ", "   ") for number, text in enumerate(steps, 1)]
+    return [wrap(text, width, f"{number}. ", "   ") for number, text in enumerate(steps, 1)]
 
 
 def short_line(plan: MixPlan, system: str) -> str:
@@ -241,7 +241,3 @@ def _amount_object(amount: Amount) -> dict:
         "fillings": amount.fills,
         "unit": "mL" if amount.measure.dimension == "volume" else "g",
     }
-
-
-def _wrap(text: str, width: int, first: str = "", rest: str = "") -> str:
-    return textwrap.fill(text, width, initial_indent=first, subsequent_indent=rest)

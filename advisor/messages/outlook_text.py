@@ -15,6 +15,7 @@ from advisor.forecast import AGE_ASSUMED
 from advisor.messages.cautions import SHORT_CAUTION
 from advisor.messages.waiting import waiting_sentence
 from advisor.messages.weather_text import credit, weather_notes
+from advisor.messages.wording import wrap
 from advisor.outlook import Day, Outlook, TaskOutlook
 from advisor.sequence import progress
 
@@ -47,7 +48,7 @@ def outlook_text(outlook: Outlook, width: int = 80) -> str:
             [*lines, "", "No pass is open: every treatment's sequence is complete for this year."]
         )
     for scored in outlook.tasks:
-        lines += ["", *(_wrap(line, width, "", "  ") for line in task_head(scored, outlook.now))]
+        lines += ["", *(wrap(line, width, "", "  ") for line in task_head(scored, outlook.now))]
         lines.append(f"  {'day':<10}  {'answer':<8} {'start between':<14} {'chance':>6}  what decides")
         for day in scored.days:
             lines += _day_lines(day, outlook, width)
@@ -57,12 +58,12 @@ def outlook_text(outlook: Outlook, width: int = 80) -> str:
         lines += [
             "",
             "Not known yet:",
-            *(_wrap(_what_is_missing(text), width, "  - ", "    ") for text in asks),
+            *(wrap(_what_is_missing(text), width, "  - ", "    ") for text in asks),
         ]
     notes = weather_notes(outlook.forecast.provenance)
     if notes:
-        lines += ["", "Of the weather:", *(_wrap(note, width, "  - ", "    ") for note in notes)]
-    lines += ["", _wrap(SHORT_CAUTION, width), "Why a day came out so: advisor why " + _first_no(outlook)]
+        lines += ["", "Of the weather:", *(wrap(note, width, "  - ", "    ") for note in notes)]
+    lines += ["", wrap(SHORT_CAUTION, width), "Why a day came out so: advisor why " + _first_no(outlook)]
     return "\n".join(lines)
 
 
@@ -76,7 +77,7 @@ def task_head(scored: TaskOutlook, now: datetime) -> list[str]:
 def _waiting_lines(scored: TaskOutlook, outlook: Outlook, width: int) -> list[str]:
     today = outlook.now.astimezone(outlook.household.site.zone).date()
     found = scored.waiting(today)
-    return [] if found is None else [_wrap(waiting_sentence(found, today), width, "  ", "  ")]
+    return [] if found is None else [wrap(waiting_sentence(found, today), width, "  ", "  ")]
 
 
 def _day_lines(day: Day, outlook: Outlook, width: int) -> list[str]:
@@ -158,14 +159,14 @@ def why_text(outlook: Outlook, scored: TaskOutlook, day: Day, width: int = 80) -
     failing, unknown = day.failing, day.unknown
     kept = [reason for reason in day.reasons if reason.verdict == "go"]
     if not day.candidates:
-        lines.append(_wrap(f"No start on this day lies inside your hours. For {shown}, the nearest:", width))
+        lines.append(wrap(f"No start on this day lies inside your hours. For {shown}, the nearest:", width))
     elif day.verdict == "go":
         lines.append(
-            _wrap(f"Best start {shown}; the chance that everything holds is {day.chance:.0%}.", width)
+            wrap(f"Best start {shown}; the chance that everything holds is {day.chance:.0%}.", width)
         )
     else:
         chance = f"; the chance that everything holds is {day.chance:.0%}" if day.too_early else ""
-        lines.append(_wrap(f"Seen for a start at {shown}, which comes nearest to a go{chance}.", width))
+        lines.append(wrap(f"Seen for a start at {shown}, which comes nearest to a go{chance}.", width))
     if failing:
         lines += ["", "What keeps it open:" if day.too_early else "Against it:"]
         for reason in failing:
@@ -173,30 +174,30 @@ def why_text(outlook: Outlook, scored: TaskOutlook, day: Day, width: int = 80) -
     if unknown:
         lines += ["", "Not known:"]
         for reason in unknown:
-            lines.append(_wrap(f"{reason.title}. {_what_is_missing(reason.text)}", width, "  ? ", "    "))
+            lines.append(wrap(f"{reason.title}. {_what_is_missing(reason.text)}", width, "  ? ", "    "))
     if day.verdict != "go":
         lines += ["", *_change(day, outlook, failing, unknown, width)]
     if kept:
         lines += ["", "It hinges on:" if day.verdict == "go" else "What holds, the tightest first:"]
         for reason in kept[:5]:
             lines.append(
-                _wrap(f"{reason.title}: {reason.text}{_of_spread(reason, system)}", width, "  + ", "    ")
+                wrap(f"{reason.title}: {reason.text}{_of_spread(reason, system)}", width, "  + ", "    ")
             )
         if len(kept) > 5:
             more = [reason.title.lower() for reason in kept[5:]]
             rest = ", ".join(more[:_CLEAR_NAMED])
             if len(more) > _CLEAR_NAMED:
                 rest += f" and {len(more) - _CLEAR_NAMED} more (--json tells of each)"
-            lines.append(_wrap(f"also clear: {rest}", width, "    ", "    "))
-    lines += ["", *head(outlook)[1:], _wrap(SHORT_CAUTION, width)]
+            lines.append(wrap(f"also clear: {rest}", width, "    ", "    "))
+    lines += ["", *head(outlook)[1:], wrap(SHORT_CAUTION, width)]
     return "\n".join(lines)
 
 
 def _case(reason: RuleReason, width: int, mark: str) -> list[str]:
     return [
-        _wrap(f"{reason.title} ({reason.kind}). {reason.text}", width, f"  {mark} ", "    "),
-        _wrap(f"Limit from {reason.source}.", width, "    ", "    "),
-        _wrap(f"If one went anyway: {reason.anyway}", width, "    ", "    "),
+        wrap(f"{reason.title} ({reason.kind}). {reason.text}", width, f"  {mark} ", "    "),
+        wrap(f"Limit from {reason.source}.", width, "    ", "    "),
+        wrap(f"If one went anyway: {reason.anyway}", width, "    ", "    "),
     ]
 
 
@@ -206,20 +207,20 @@ def _change(
     decided = decided_from(day, outlook)
     if decided:
         text = f"A later forecast: this day is decided {decided}."
-        return ["What would change it:", _wrap(text, width, "  > ", "    ")]
+        return ["What would change it:", wrap(text, width, "  > ", "    ")]
     if day.blocked.sole:
         return [
             "What would change it:",
-            *(_wrap(blocker.text, width, "  > ", "    ") for blocker in day.blocked.sole),
+            *(wrap(blocker.text, width, "  > ", "    ") for blocker in day.blocked.sole),
         ]
     if day.blocked.together:
         titles = {reason.rule: reason.title.lower() for reason in day.reasons}
         names = ", ".join(titles.get(rule, rule) for rule in day.blocked.together)
-        return ["What would change it:", _wrap(f"Only these together: {names}.", width, "  > ", "    ")]
+        return ["What would change it:", wrap(f"Only these together: {names}.", width, "  > ", "    ")]
     if unknown and not failing:
         return [
             "What would change it:",
-            _wrap(
+            wrap(
                 "The missing answers above; nothing that is known stands in the way.", width, "  > ", "    "
             ),
         ]
@@ -275,7 +276,3 @@ def _clock(hour: np.datetime64, zone) -> str:
 def _ago(hours: float) -> str:
     length = f"{abs(hours) * 60:.0f} min" if abs(hours) < 1 else f"{abs(hours):.0f} h"
     return f"{length} ago" if hours >= 0 else f"{length} in the future by this clock"
-
-
-def _wrap(text: str, width: int, first: str = "", rest: str = "") -> str:
-    return textwrap.fill(text, width, initial_indent=first, subsequent_indent=rest)

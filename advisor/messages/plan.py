@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -13,6 +12,7 @@ from advisor import units
 from advisor.clock import iso
 from advisor.lawn_work import USUAL_MOWING_WAIT
 from advisor.messages.cautions import SHORT_CAUTION
+from advisor.messages.wording import full_day, short_day, wrap_lines
 from advisor.mix.allowed import label_rate
 from advisor.model import Area, Household, Label, Task, Treatment
 from advisor.planning import BackwardPlan, PassPlan, day_for_seed, seeding_wait
@@ -37,18 +37,18 @@ class Standing:
 
 def plan_text(household: Household, standings: Sequence[Standing], now: datetime, width: int = 80) -> str:
     """Where every sequence stands and what surrounds its next pass."""
-    lines: list[str] = [f"{household.name}, {_full(now.astimezone(household.site.zone).date())}"]
+    lines: list[str] = [f"{household.name}, {full_day(now.astimezone(household.site.zone).date())}"]
     for one in standings:
         lines += ["", f"{one.treatment.name}, {one.area.name}"]
         for name, words in _rows(household, one, now):
-            lines += _wrap(words, width, f"  {name:<10} ", " " * 13)
-    lines += ["", *_wrap("Back from a day: advisor plan --seed-by DATE. The days: advisor outlook.", width)]
-    return "\n".join([*lines, *_wrap(SHORT_CAUTION, width)])
+            lines += wrap_lines(words, width, f"  {name:<10} ", " " * 13)
+    lines += ["", *wrap_lines("Back from a day: advisor plan --seed-by DATE. The days: advisor outlook.", width)]
+    return "\n".join([*lines, *wrap_lines(SHORT_CAUTION, width)])
 
 
 def _rows(household: Household, one: Standing, now: datetime) -> list[tuple[str, str]]:
     zone, system = household.site.zone, household.units
-    made = ", ".join(_short(moment.astimezone(zone).date()) for moment in one.made) or "none yet"
+    made = ", ".join(short_day(moment.astimezone(zone).date()) for moment in one.made) or "none yet"
     rows = [("passes", f"{len(one.made)} of {one.treatment.passes} made: {made}")]
     if one.task is None:
         rows.append(("next", "none: the sequence is complete, or left until a later day"))
@@ -68,7 +68,7 @@ def _label_rows(household: Household, one: Standing, system: str) -> list[tuple[
     left = "how many more is not known, for an earlier pass cannot be added up"
     if not math.isnan(room.more_passes):
         left = "no limit on more" if math.isinf(room.more_passes) else f"{room.more_passes:.0f} more fit"
-    rows = [("label year", f"to {_full(room.year[1] - timedelta(days=1))}: {room.passes}{most} passes, {left}")]
+    rows = [("label year", f"to {full_day(room.year[1] - timedelta(days=1))}: {room.passes}{most} passes, {left}")]
     for total in room.ingredients:
         if math.isnan(total.maximum):
             words = "no yearly maximum follows from the label file"
@@ -115,9 +115,9 @@ def _around(task: Task, room: Room, now: datetime, system: str) -> list[tuple[st
     if room.legal_from is not None:
         local = room.legal_from.astimezone(zone)
         word = "over since" if room.legal_from <= now else "the label's interval ends"
-        rows.append(("interval", f"{word} {_full(local.date())}, {local:%H:%M}"))
+        rows.append(("interval", f"{word} {full_day(local.date())}, {local:%H:%M}"))
     if room.latest is not None:
-        rows.append(("latest", f"{_full(room.latest)}, the last sensible day"))
+        rows.append(("latest", f"{full_day(room.latest)}, the last sensible day"))
     wait, stated = seeding_wait(task)
     source = "the label" if stated else "common practice, no source"
     if wait is None:
@@ -125,7 +125,7 @@ def _around(task: Task, room: Room, now: datetime, system: str) -> list[tuple[st
     else:
         words = f"{units.show(wait, 'time', system)} after the pass ({source})"
         if task.area.seeding_planned is not None:
-            words += f"; planned for {_full(task.area.seeding_planned)}"
+            words += f"; planned for {full_day(task.area.seeding_planned)}"
         rows.append(("seed", words))
     if task.label.mode != "soil":
         before, after = (limits.get(name, USUAL_MOWING_WAIT) for name in ("mowing_before", "mowing_after"))
@@ -150,7 +150,7 @@ def backward_text(plan: BackwardPlan, width: int = 80) -> str:
     task = plan.task
     lines = [f"{task.treatment.name}, {task.area.name}: seed on {_named(plan.seed_by)}"]
     for name, words in _backward_rows(plan):
-        lines += _wrap(words, width, f"  {name:<14} ", " " * 17)
+        lines += wrap_lines(words, width, f"  {name:<14} ", " " * 17)
     return "\n".join(lines)
 
 
@@ -286,15 +286,3 @@ def _finite(value: float | None) -> float | None:
 
 def _named(day: date) -> str:
     return f"{day:%a} {day.day} {day:%b %Y}"
-
-
-def _short(day: date) -> str:
-    return f"{day.day} {day:%b}"
-
-
-def _full(day: date) -> str:
-    return f"{day.day} {day:%b %Y}"
-
-
-def _wrap(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
-    return textwrap.wrap(text, width, initial_indent=first, subsequent_indent=rest)

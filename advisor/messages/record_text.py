@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import html
-import textwrap
 from collections.abc import Sequence
 from datetime import datetime
 
 from advisor import units
 from advisor.compass import point_of
 from advisor.messages.mix_text import water
+from advisor.messages.wording import wrap
 from advisor.model import Household, Record
 from advisor.recording.deadlines import HIRE_REMINDERS, RETENTION, deadlines
 from advisor.recording.details import WeatherThen
@@ -127,19 +127,19 @@ def _afterwards(row: Row, household: Household, others: Sequence[Record], width:
         ("Missing of what states often ask", found.state),
     ):
         if missing:
-            lines.append(_wrap(f"{title}: {', '.join(one.says for one in missing)}.", width))
+            lines.append(wrap(f"{title}: {', '.join(one.says for one in missing)}.", width))
     if details.flags:
         lines.append("Recorded as it happened, although:")
-        lines += [_wrap(flag, width, "  ! ", "    ") for flag in details.flags]
+        lines += [wrap(flag, width, "  ! ", "    ") for flag in details.flags]
     binds = "" if found.binding else " (binding for restricted products and work for hire)"
     owing = (
         f"To be written by {owed.write_by.isoformat()} and kept until {owed.keep_until.isoformat()}{binds}."
     )
-    lines.append(_wrap(f"{owing} {RETENTION}", width))
+    lines.append(wrap(f"{owing} {RETENTION}", width))
     if owed.copy_by is not None:
-        lines.append(_wrap(f"The customer's copy is owed by {owed.copy_by.isoformat()}.", width))
-        lines += [_wrap(text, width, "- ", "  ") for text in HIRE_REMINDERS]
-    lines.append(_wrap(CHECK_YOUR_STATE, width))
+        lines.append(wrap(f"The customer's copy is owed by {owed.copy_by.isoformat()}.", width))
+        lines += [wrap(text, width, "- ", "  ") for text in HIRE_REMINDERS]
+    lines.append(wrap(CHECK_YOUR_STATE, width))
     return lines
 
 
@@ -155,16 +155,16 @@ def page_text(rows: Sequence[Row], household: Household, now: datetime, width: i
         lines += ["", "-" * min(width, 60)]
         lines += [_row(name, value, width) for name, value in record_fields(row, household, records)]
         lines += _standing(row, width)
-    lines += ["", _wrap(RETENTION, width), _wrap(CHECK_YOUR_STATE, width)]
+    lines += ["", wrap(RETENTION, width), wrap(CHECK_YOUR_STATE, width)]
     return "\n".join(lines)
 
 
 def _standing(row: Row, width: int) -> list[str]:
-    lines = [_wrap(flag, width, "  ! ", "    ") for flag in row.details.flags]
+    lines = [wrap(flag, width, "  ! ", "    ") for flag in row.details.flags]
     if row.withdrawn:
-        lines.append(_wrap(f"Withdraws {row.corrects}: that pass did not happen.", width, "  ", "  "))
+        lines.append(wrap(f"Withdraws {row.corrects}: that pass did not happen.", width, "  ", "  "))
     elif row.corrects:
-        lines.append(_wrap(f"Corrects {row.corrects}.", width, "  ", "  "))
+        lines.append(wrap(f"Corrects {row.corrects}.", width, "  ", "  "))
     if not row.counts and not row.withdrawn:
         lines.append("  Replaced by a later record; kept as it was written.")
     return lines
@@ -197,8 +197,4 @@ def page_html(rows: Sequence[Row], household: Household, now: datetime) -> str:
 
 
 def _row(name: str, value: str, width: int) -> str:
-    return _wrap(value, width, f"  {name:<21} ", " " * 24)
-
-
-def _wrap(text: str, width: int, first: str = "", rest: str = "") -> str:
-    return textwrap.fill(text, width, initial_indent=first, subsequent_indent=rest)
+    return wrap(value, width, f"  {name:<21} ", " " * 24)

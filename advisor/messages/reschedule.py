@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 
 from advisor.clock import from_numpy, iso
 from advisor.messages.cautions import SHORT_CAUTION
+from advisor.messages.wording import full_day, short_day, week_day, wrap_lines
 from advisor.model import PlanEntry
 from advisor.outlook import Outlook
 from advisor.reschedule import WORTH_AGAIN, WORTH_LEFT, Choice, Missed, what_lateness_costs
@@ -34,14 +34,14 @@ def reschedule_text(outlook: Outlook, missed: Sequence[Missed], width: int = 80)
     rows = numbered(missed)
     lines: list[str] = []
     for one in missed:
-        lines += [*_wrap(_headline(one), width), *_wrap(_year(one), width), ""]
+        lines += [*wrap_lines(_headline(one), width), *wrap_lines(_year(one), width), ""]
         own = [(number, choice) for number, each, choice in rows if each is one]
         for rank, (number, choice) in enumerate(own):
             lines += _choice_lines(number, rank, one, choice, outlook, width)
         lines.append("")
-    lines += _wrap(_LEGEND, width)
-    lines += _wrap("Take one: advisor reschedule --choose N. It changes the plan, never the records.", width)
-    return "\n".join([*lines, *_wrap(SHORT_CAUTION, width)])
+    lines += wrap_lines(_LEGEND, width)
+    lines += wrap_lines("Take one: advisor reschedule --choose N. It changes the plan, never the records.", width)
+    return "\n".join([*lines, *wrap_lines(SHORT_CAUTION, width)])
 
 
 def _nothing(outlook: Outlook, width: int) -> str:
@@ -50,9 +50,9 @@ def _nothing(outlook: Outlook, width: int) -> str:
     lines = ["No pass is overdue."]
     for scored in outlook.tasks:
         coming = scored.next_go()
-        told = "none in this forecast" if coming is None else _named(coming.day)
-        lines += _wrap(f"{scored.task.treatment.name}, {scored.task.area.name}: next window {told}.", width)
-    lines += _wrap("To move a pass all the same: advisor reschedule --missed", width)
+        told = "none in this forecast" if coming is None else week_day(coming.day)
+        lines += wrap_lines(f"{scored.task.treatment.name}, {scored.task.area.name}: next window {told}.", width)
+    lines += wrap_lines("To move a pass all the same: advisor reschedule --missed", width)
     return "\n".join(lines)
 
 
@@ -60,10 +60,10 @@ def _headline(one: Missed) -> str:
     task = one.task
     which = f"{task.treatment.name}, {task.area.name}: pass {task.pass_number} of {task.treatment.passes}"
     if one.overdue and one.task.plan is not None:
-        return f"{which} was planned for {_named(one.task.plan.day)}, and that day is over."
+        return f"{which} was planned for {week_day(one.task.plan.day)}, and that day is over."
     if one.wanted is None:
         return f"{which} is to be moved."
-    span = f"{_short(one.wanted[0])} to {_short(one.wanted[1])}"
+    span = f"{short_day(one.wanted[0])} to {short_day(one.wanted[1])}"
     if one.days_late:
         return f"{which} was wanted {span} and is {one.days_late} day{'' if one.days_late == 1 else 's'} overdue."
     return f"{which} is wanted {span}."
@@ -72,13 +72,13 @@ def _headline(one: Missed) -> str:
 def _year(one: Missed) -> str:
     room = one.room
     passes = f"{room.passes}" if room.most_passes is None else f"{room.passes} of {room.most_passes}"
-    told = [f"Label year to {_full(room.year[1] - timedelta(days=1))}: {passes} passes made"]
+    told = [f"Label year to {full_day(room.year[1] - timedelta(days=1))}: {passes} passes made"]
     for total in room.ingredients:
         if not math.isnan(total.maximum):
             share = "an unknown part" if math.isnan(total.applied) else f"{total.applied / total.maximum:.0%}"
             told.append(f"{share} of the maximum of {total.name}")
     if room.latest is not None:
-        told.append(f"last sensible day {_short(room.latest)}")
+        told.append(f"last sensible day {short_day(room.latest)}")
     line = ", ".join(told) + "."
     return f"{line} {one.closed[0].upper()}{one.closed[1:]}." if one.closed else line
 
@@ -91,9 +91,9 @@ def _choice_lines(number: int, rank: int, one: Missed, choice: Choice, outlook: 
         ("later", _later(choice, one)),
         ("why", why(rank, one, choice)),
     ]
-    lines = _wrap(what(choice, one, outlook), width, f" {number:>2}  ", "     ")
+    lines = wrap_lines(what(choice, one, outlook), width, f" {number:>2}  ", "     ")
     for name, words in told:
-        lines += _wrap(words, width, f"     {name:<7} ", " " * 13)
+        lines += wrap_lines(words, width, f"     {name:<7} ", " " * 13)
     return lines
 
 
@@ -106,14 +106,14 @@ def what(choice: Choice, one: Missed, outlook: Outlook) -> str:
         runs = day.windows if day is not None else ()
         starts = ", start " + " or ".join(_run(run, zone) for run in runs)
     if choice.kind == "again":
-        return f"Begin the sequence again on {_named(choice.day)}{starts}."
+        return f"Begin the sequence again on {week_day(choice.day)}{starts}."
     if choice.kind == "leave":
-        return f"Leave it until the next season, from {_full(choice.day)} on."
+        return f"Leave it until the next season, from {full_day(choice.day)} on."
     if choice.kind == "later":
-        return f"Wait for the first good day from {_named(choice.day)} to {_named(choice.until)}."
+        return f"Wait for the first good day from {week_day(choice.day)} to {week_day(choice.until)}."
     sure = "" if choice.verdict == "go" else ", not decided yet"
     late = f", {_days(choice.days_late)} late" if choice.days_late else ", in time"
-    return f"{_named(choice.day)}{starts}{late}{sure}."
+    return f"{week_day(choice.day)}{starts}{late}{sure}."
 
 
 def _run(run, zone) -> str:
@@ -137,7 +137,7 @@ def _total(choice: Choice) -> str:
     passes = f"{effect.passes_used}" if effect.most_passes is None else f"{effect.passes_used} of {effect.most_passes}"
     share = "an unknown part" if math.isnan(effect.share_used) else f"{effect.share_used:.0%}"
     when = "so far" if choice.kind == "leave" else "after it"
-    return f"{when} {passes} passes and {share} of the year's active ingredient, to {_full(effect.year_ends)}"
+    return f"{when} {passes} passes and {share} of the year's active ingredient, to {full_day(effect.year_ends)}"
 
 
 def _seed(choice: Choice) -> str:
@@ -145,8 +145,8 @@ def _seed(choice: Choice) -> str:
     if effect.seed_from is None:
         return "none this season: the label does not say how long seed must wait"
     if choice.kind == "leave":
-        return f"from {_full(effect.seed_from)} on, as far as the passes so far go"
-    told = f"from {_full(effect.seed_from)} on"
+        return f"from {full_day(effect.seed_from)} on, as far as the passes so far go"
+    told = f"from {full_day(effect.seed_from)} on"
     return told + "; the seeding that is planned must move to then" if effect.seeding_moves else told
 
 
@@ -154,7 +154,7 @@ def _later(choice: Choice, one: Missed) -> str:
     effect = choice.effect
     if choice.kind == "leave":
         return f"the whole sequence of {one.task.treatment.passes}, as a new one; totals and intervals go on counting"
-    spans = [f"{_short(first)} to {_short(last)}" for first, last in effect.later_passes]
+    spans = [f"{short_day(first)} to {short_day(last)}" for first, last in effect.later_passes]
     told = f"wanted {', '.join(spans)}" if spans else "none after it"
     if effect.passes_short:
         many = f"{effect.passes_short} pass{'' if effect.passes_short == 1 else 'es'}"
@@ -205,10 +205,10 @@ def chosen_text(entry: PlanEntry, one: Missed, dry_run: bool) -> str:
     """What choosing has written, or would write."""
     task = one.task
     says = {
-        "pass-on": f"the pass is planned for {_full(entry.day)}",
-        "pass-by": f"the pass is planned for the first good day, by {_full(entry.day)}",
-        "restart": f"the sequence begins again, its first pass on {_full(entry.day)}",
-        "leave": f"nothing more until {_full(entry.day)}",
+        "pass-on": f"the pass is planned for {full_day(entry.day)}",
+        "pass-by": f"the pass is planned for the first good day, by {full_day(entry.day)}",
+        "restart": f"the sequence begins again, its first pass on {full_day(entry.day)}",
+        "leave": f"nothing more until {full_day(entry.day)}",
     }[entry.kind]
     verb = "Would change" if dry_run else "Changed"
     return f"{verb} the plan of {task.treatment.name}, {task.area.name}: {says}. The records stay as they are."
@@ -298,19 +298,3 @@ def _finite(value: float | None) -> float | None:
 
 def _days(count: int) -> str:
     return f"{count} day{'' if count == 1 else 's'}"
-
-
-def _named(day: date) -> str:
-    return f"{day:%a} {day.day} {day:%b}"
-
-
-def _short(day: date) -> str:
-    return f"{day.day} {day:%b}"
-
-
-def _full(day: date) -> str:
-    return f"{day.day} {day:%b %Y}"
-
-
-def _wrap(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
-    return textwrap.wrap(text, width, initial_indent=first, subsequent_indent=rest)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from datetime import datetime
 
@@ -11,6 +10,7 @@ import numpy as np
 from advisor import units
 from advisor.clock import from_numpy, iso
 from advisor.messages.cautions import SHORT_CAUTION
+from advisor.messages.wording import wrap
 from advisor.rain.washoff import TRIAL_RAIN
 from advisor.review.advice import NOT_ALLOWED, Advice
 from advisor.review.response import ABBOTT, CHANGE, HENDERSON_TILTON, Response, Timetable
@@ -47,7 +47,7 @@ def review_text(
     start = record.started_at.astimezone(zone)
     lines = [
         f"{task.treatment.name}, {task.area.name}: pass {task.pass_number}, {start.strftime('%a %-d %b %Y, %H:%M %Z')}",
-        _wrap(
+        wrap(
             f"Weather: {weather.weather or 'none is kept of these days; give a file with --observed'}", width
         ),
         "",
@@ -57,18 +57,18 @@ def review_text(
         if one.status not in (KEPT, UNKNOWN):
             seen = f" [{one.seen_as}]" if one.seen_as and one.over else ""
             text = f"{one.status}: {one.title}. {one.text}{seen}"
-            lines.append(_wrap(text, width, f"  {_MARKS[one.status]} ", "    "))
+            lines.append(wrap(text, width, f"  {_MARKS[one.status]} ", "    "))
     lines += _unknown_lines(weather, width)
     kept = [one.title.lower() for one in weather.limits if one.status == KEPT]
     if kept:
-        lines.append(_wrap(f"kept: {', '.join(kept)}.", width, f"  {_MARKS[KEPT]} ", "    "))
+        lines.append(wrap(f"kept: {', '.join(kept)}.", width, f"  {_MARKS[KEPT]} ", "    "))
     lines += [
         "",
         *rain_lines(weather, household.units, width),
         *night_lines(weather, household.units, zone, width),
     ]
     lines += ["", *response_lines(found, times, zone, now, width)]
-    lines += ["", *advice_lines(advice, zone, width), "", _wrap(SHORT_CAUTION, width)]
+    lines += ["", *advice_lines(advice, zone, width), "", wrap(SHORT_CAUTION, width)]
     return "\n".join(lines)
 
 
@@ -77,15 +77,15 @@ def _unknown_lines(weather: WeatherReview, width: int) -> list[str]:
     unknown = weather.of(UNKNOWN)
     if unknown and not weather.weather:
         names = ", ".join(one.title.lower() for one in unknown)
-        return [_wrap(f"unknown, because no weather of these days is kept: {names}.", width, "  ? ", "    ")]
+        return [wrap(f"unknown, because no weather of these days is kept: {names}.", width, "  ? ", "    ")]
     lines = []
     open_yet = [one for one in unknown if one.chance is not None]
     if open_yet:
         names = ", ".join(f"{one.title.lower()} ({one.chance:.0%})" for one in open_yet)
-        lines.append(_wrap(f"not over yet, and the forecast keeps them: {names}.", width, "  ? ", "    "))
+        lines.append(wrap(f"not over yet, and the forecast keeps them: {names}.", width, "  ? ", "    "))
     for one in unknown:
         if one.chance is None:
-            lines.append(_wrap(f"unknown: {one.title}. {one.text}", width, "  ? ", "    "))
+            lines.append(wrap(f"unknown: {one.title}. {one.text}", width, "  ? ", "    "))
     return lines
 
 
@@ -100,14 +100,14 @@ def rain_lines(weather: WeatherReview, system: str, width: int) -> list[str]:
     rain = weather.rain
     if rain.rainfast_hours is None:
         return [] if weather.task.label.mode == "soil" else [
-            _wrap("Rain: the label file leaves the rainfast time blank, so nothing can be said.", width)]  # fmt: skip
+            wrap("Rain: the label file leaves the rainfast time blank, so nothing can be said.", width)]  # fmt: skip
     time = units.show(rain.rainfast_hours, "time", system)
     if rain.amount is None:
-        return [_wrap(f"Rain within the {time} to be rainfast: not known.", width)]
+        return [wrap(f"Rain within the {time} to be rainfast: not known.", width)]
     amount = units.show(rain.amount, "water_depth", system)
     so_far = "" if rain.complete else " as far as it was seen"
     if rain.first_after is None:
-        return [_wrap(f"Rain within the {time} to be rainfast: none{so_far}.", width)]
+        return [wrap(f"Rain within the {time} to be rainfast: none{so_far}.", width)]
     line = f"Rain or irrigation within the {time} to be rainfast: {amount}{so_far}"
     line += f", the first {rain.first_after:.1f} h after the end."
     if rain.amount < TRIAL_RAIN[0]:
@@ -116,7 +116,7 @@ def rain_lines(weather: WeatherReview, system: str, width: int) -> list[str]:
     if np.isfinite(lost):
         line += (f" Published wash-off from bluegrass leaves (dicamba, Carroll et al. 1993): {lost:.0%} lost; "
                  f"{rain.washed.words}. Other products differ.")  # fmt: skip
-    return [_wrap(line, width)]
+    return [wrap(line, width)]
 
 
 def night_lines(weather: WeatherReview, system: str, zone, width: int) -> list[str]:
@@ -129,7 +129,7 @@ def night_lines(weather: WeatherReview, system: str, zone, width: int) -> list[s
         word = {True: "kept", False: "below the limit", None: "not all of it seen"}[night.kept]
         told.append(f"{day} {units.show(night.lowest, 'temperature', system)} ({word})")
     limit = units.show(weather.night_limit, "temperature", system)
-    return [_wrap(f"Nights (limit {limit}): {'; '.join(told)}.", width)]
+    return [wrap(f"Nights (limit {limit}): {'; '.join(told)}.", width)]
 
 
 def response_lines(
@@ -144,7 +144,7 @@ def response_lines(
         if times.stated
         else "three weeks, common practice: the label says nothing"
     )
-    lines = [_wrap(f"Weeds: first look from {first}, judge from {judge} ({source}).", width)]
+    lines = [wrap(f"Weeds: first look from {first}, judge from {judge} ({source}).", width)]
     for one in found:
         day = one.after.at.astimezone(zone).strftime("%a %-d %b")
         shown = "cannot be told" if one.percent is None else f"{one.percent:.0f} %"
@@ -152,9 +152,9 @@ def response_lines(
         cover = f"cover {one.after.cover:.3g} %" + (
             "" if one.before is None else f", before {one.before.cover:.3g} %"
         )
-        lines.append(_wrap(f"{day}: {cover}; {_METHODS[one.method]}: {shown}{early}.", width, "  - ", "    "))
+        lines.append(wrap(f"{day}: {cover}; {_METHODS[one.method]}: {shown}{early}.", width, "  - ", "    "))
     if not found:
-        lines.append(_wrap('Enter what you see: advisor review look --cover "12 %", with --untreated where you left a '
+        lines.append(wrap('Enter what you see: advisor review look --cover "12 %", with --untreated where you left a '
                            "strip.", width, "  - ", "    "))  # fmt: skip
     return lines
 
@@ -162,14 +162,14 @@ def response_lines(
 def advice_lines(advice: Advice, zone, width: int) -> list[str]:
     """What follows for the next pass, and when."""
     lines = [f"Follow-up: {_PROPOSALS[advice.proposal]}."]
-    lines += [_wrap(text, width, "  - ", "    ") for text in advice.reasons]
+    lines += [wrap(text, width, "  - ", "    ") for text in advice.reasons]
     if advice.wanted_from is not None:
         soonest, last = (
             one.astimezone(zone).strftime("%a %-d %b") for one in (advice.wanted_from, advice.wanted_until)
         )
         limit = advice.not_before.astimezone(zone).strftime("%a %-d %b %Y, %H:%M")
         lines.append(
-            _wrap(
+            wrap(
                 f"Not before {limit} (the label's interval); wanted {soonest} to {last}.",
                 width,
                 "  - ",
@@ -248,7 +248,3 @@ def _limit_object(one: LimitReview) -> dict[str, object]:
         "chance": one.chance,
         "text": one.text,
     }
-
-
-def _wrap(text: str, width: int, first: str = "", rest: str = "") -> str:
-    return textwrap.fill(text, width, initial_indent=first, subsequent_indent=rest)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
@@ -11,8 +10,9 @@ from advisor.clock import iso
 from advisor.messages.cautions import SHORT_CAUTION, cautions
 from advisor.messages.mix_text import water
 from advisor.messages.notice.layout import NoticeText, Parts, as_html, as_text, fitted
-from advisor.messages.notice.lines import called, listed, long_date
+from advisor.messages.notice.lines import called, listed
 from advisor.messages.round_plan import Round, Stop, to_tell, wind_turns
+from advisor.messages.wording import long_date, wrap
 from advisor.mix.plan import MixPlan, MixRefused, plan_mix
 from advisor.outlook import Day, TaskOutlook
 
@@ -21,9 +21,9 @@ SCHEMA_ID = "advisor.round/1"
 
 def round_text(plan: Round, now: datetime, width: int = 80) -> str:
     """One screen: order, tank loads, who is told, where to go when the wind turns, and what has to wait."""
-    lines = [_wrap(headline(plan, now), width), ""]
+    lines = [wrap(headline(plan, now), width), ""]
     for number, stop in enumerate(plan.stops, 1):
-        lines.append(_wrap(_stop_line(stop), width, f"{number:>2}  ", "    "))
+        lines.append(wrap(_stop_line(stop), width, f"{number:>2}  ", "    "))
     if not plan.stops:
         lines.append("    Nothing may go.")
     loads, refused = load_lines(plan)
@@ -32,7 +32,7 @@ def round_text(plan: Round, now: datetime, width: int = 80) -> str:
     lines += _section("If the wind turns:", turn_lines(plan), width)
     lines += _section("Goes, but does not fit:", [_left_line(plan, job) for job in plan.left_out], width)
     lines += _section("Does not go:", closed_lines(plan), width)
-    lines += ["", *(_wrap(line, width) for line in (*age_lines(plan, now), SHORT_CAUTION))]
+    lines += ["", *(wrap(line, width) for line in (*age_lines(plan, now), SHORT_CAUTION))]
     return "\n".join(lines)
 
 
@@ -259,7 +259,7 @@ def round_object(plan: Round, now: datetime) -> Mapping[str, Any]:
 
 
 def _section(title: str, lines: Sequence[str], width: int) -> list[str]:
-    return ["", title, *(_wrap(line, width, "  - ", "    ") for line in lines)] if lines else []
+    return ["", title, *(wrap(line, width, "  - ", "    ") for line in lines)] if lines else []
 
 
 def _clock(stop: Stop, moment: datetime) -> str:
@@ -268,7 +268,3 @@ def _clock(stop: Stop, moment: datetime) -> str:
 
 def _at(job, moment: datetime) -> str:
     return moment.astimezone(job.lawn.outlook.household.site.zone).strftime("%H:%M")
-
-
-def _wrap(text: str, width: int, first: str = "", rest: str = "") -> str:
-    return textwrap.fill(text, width, initial_indent=first, subsequent_indent=rest)

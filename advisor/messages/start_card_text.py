@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
-
 import numpy as np
 
 from advisor import units
 from advisor.clock import iso
 from advisor.compass import point_of
 from advisor.messages.cautions import SHORT_CAUTION
+from advisor.messages.wording import wrap
 from advisor.model import Household, Task
 from advisor.recording.deadlines import HIRE_REMINDERS
 from advisor.start_card import BEAUFORT, GOOD_FOR_MINUTES, Check, StartCard
@@ -28,10 +27,10 @@ def form_text(household: Household, task: Task, width: int = 80) -> str:
     )
     lines = [
         f"Start card: {task.treatment.name}, {task.area.name}, pass {task.pass_number}",
-        _wrap(f"{task.label.product}, registration {task.label.registration_number}", width),
+        wrap(f"{task.label.product}, registration {task.label.registration_number}", width),
         "Date ____________  Time ________  By ______________________",
         "",
-        _wrap(f"Measured in the last {GOOD_FOR_MINUTES:.0f} minutes, at the lawn:", width),
+        wrap(f"Measured in the last {GOOD_FOR_MINUTES:.0f} minutes, at the lawn:", width),
         f"  wind ________ (label: at most {wind})   gusts ________   from ________",
         "  smoke   [ ] drifts away   [ ] rises and mixes   [ ] hangs: do not spray",
         "  temperature in the shade ________   humidity ________",
@@ -50,17 +49,17 @@ def form_text(household: Household, task: Task, width: int = 80) -> str:
         for one in task.area.neighbours:
             where = "all round" if one.bearing is None else f"to the {point_of(one.bearing)}"
             distance = units.show(one.distance, "length", system)
-            lines.append(_wrap(f"{one.name} ({one.kind}), {distance} {where}", width, "  - ", "    "))
+            lines.append(wrap(f"{one.name} ({one.kind}), {distance} {where}", width, "  - ", "    "))
         lines.append("")
     lines += _for_hire(household, width)
-    lines.append(_wrap(SHORT_CAUTION, width))
+    lines.append(wrap(SHORT_CAUTION, width))
     return "\n".join(lines)
 
 
 def _for_hire(household: Household, width: int) -> list[str]:
     if not household.for_hire:
         return []
-    return ["For hire:", *(_wrap(text, width, "  - ", "    ") for text in HIRE_REMINDERS), ""]
+    return ["For hire:", *(wrap(text, width, "  - ", "    ") for text in HIRE_REMINDERS), ""]
 
 
 def card_text(card: StartCard, width: int = 80) -> str:
@@ -70,22 +69,22 @@ def card_text(card: StartCard, width: int = 80) -> str:
     local = card.start.astimezone(zone)
     lines = [
         f"{_VERDICTS[card.verdict]}  {task.treatment.name}, {task.area.name}, {local.strftime('%a %-d %b %H:%M %Z')}",
-        _wrap(_readings_words(card), width),
+        wrap(_readings_words(card), width),
     ]
-    lines += [_wrap(note, width) for note in card.notes]
+    lines += [wrap(note, width) for note in card.notes]
     lines += ["", *_against(card, width)]
     if card.scored is not None and card.verdict == "go":
         lower, _ = card.scored.chance
         tightest = card.scored.reasons()[0]
-        lines.append(_wrap(f"Chance that everything holds: {lower:.0%}. Tightest: {tightest.text}", width))
+        lines.append(wrap(f"Chance that everything holds: {lower:.0%}. Tightest: {tightest.text}", width))
     if card.closes_at is not None:
         until = card.closes_at.astimezone(zone).strftime("%H:%M")
-        lines.append(_wrap(f"Be done by {until}: then the forecast says {card.closes.lower()}.", width))
+        lines.append(wrap(f"Be done by {until}: then the forecast says {card.closes.lower()}.", width))
     if card.verdict == "go":
         lines += ["", f"The readings hold for {GOOD_FOR_MINUTES:.0f} minutes. Stop at once when"]
-        lines += [_wrap(stop.text, width, "  - ", "    ") for stop in card.stops]
-        lines += ["", _wrap(f"Afterwards: advisor record --from-start --area {task.area.id}", width)]
-    lines += ["", *_for_hire(household, width), _wrap(SHORT_CAUTION, width)]
+        lines += [wrap(stop.text, width, "  - ", "    ") for stop in card.stops]
+        lines += ["", wrap(f"Afterwards: advisor record --from-start --area {task.area.id}", width)]
+    lines += ["", *_for_hire(household, width), wrap(SHORT_CAUTION, width)]
     return "\n".join(lines)
 
 
@@ -119,13 +118,13 @@ def _against(card: StartCard, width: int) -> list[str]:
         if check.holds is not True:
             mark = "x" if check.holds is False else "?"
             lines.append(
-                _wrap(f"{check.asks} {_ANSWERS[check.holds]}: {check.says}.", width, f"  {mark} ", "    ")
+                wrap(f"{check.asks} {_ANSWERS[check.holds]}: {check.says}.", width, f"  {mark} ", "    ")
             )
     reasons = [] if card.scored is None else card.scored.reasons()
     for reason in reasons:
         if reason.verdict != "go":
             mark = "x" if reason.verdict == "no-go" else "?"
-            lines.append(_wrap(f"{reason.title}. {reason.text}", width, f"  {mark} ", "    "))
+            lines.append(wrap(f"{reason.title}. {reason.text}", width, f"  {mark} ", "    "))
     if not lines:
         if card.verdict == "go":
             return ["Nothing speaks against it.", ""]
@@ -192,7 +191,3 @@ def _check_object(check: Check) -> dict[str, object]:
         "holds": check.holds,
         "says": "" if check.holds else check.says,
     }
-
-
-def _wrap(text: str, width: int, first: str = "", rest: str = "") -> str:
-    return textwrap.fill(text, width, initial_indent=first, subsequent_indent=rest)

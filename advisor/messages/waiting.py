@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
+from advisor.messages.wording import short_day, week_day
 from advisor.waiting import TaskWaiting
 
 
@@ -12,15 +13,15 @@ def waiting_sentence(found: TaskWaiting, today: date) -> str:
     """Both numbers, the chance of one more good window, and what the days after the forecast rest on."""
     day = _called(found.day, today)
     one = "another" if found.is_go else "a"
-    chance = f"the chance of {one} good window by {_short(found.until)} is {likelihood(found.good_window)}"
-    best = "" if found.best_day is None else f", best on {_named(found.best_day)}"
+    chance = f"the chance of {one} good window by {short_day(found.until)} is {likelihood(found.good_window)}"
+    best = "" if found.best_day is None else f", best on {week_day(found.best_day)}"
     rests = _rests_on(found)
     if found.advice == "nothing left":
         # a follow-up has other ways out; a first pass waits for the next forecast
         ways = (
             "" if found.on_time_until is None else "; advisor reschedule --missed lists what else can be done"
         )
-        until = _short(found.until)
+        until = short_day(found.until)
         return f"Wait: {day} is no go, and nothing is known of a good window by {until}{rests}{ways}."
     if not found.is_go:
         return (
@@ -65,19 +66,11 @@ def waiting_object(found: TaskWaiting | None, today: date) -> dict[str, Any] | N
 def _rests_on(found: TaskWaiting) -> str:
     if found.climate == "unneeded":
         return ""
-    after = "the days ahead" if found.forecast_until is None else f"days after {_short(found.forecast_until)}"
+    after = "the days ahead" if found.forecast_until is None else f"days after {short_day(found.forecast_until)}"
     if found.climate == "almanac":
         return f"; {after} go by past years"
     return f"; {after} count as 0, for no almanac is kept"
 
 
 def _called(day: date, today: date) -> str:
-    return {0: "today", 1: "tomorrow"}.get((day - today).days, f"on {_named(day)}")
-
-
-def _named(day: date) -> str:
-    return f"{day:%a} {day.day} {day:%b}"
-
-
-def _short(day: date) -> str:
-    return f"{day.day} {day:%b}"
+    return {0: "today", 1: "tomorrow"}.get((day - today).days, f"on {week_day(day)}")

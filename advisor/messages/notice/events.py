@@ -13,7 +13,6 @@ from advisor.messages.notice.lines import (
     called,
     cautions_of,
     listed,
-    long_date,
     next_chance,
     reasons,
     rows_of,
@@ -21,6 +20,7 @@ from advisor.messages.notice.lines import (
     wait_line,
 )
 from advisor.messages.outlook_text import head
+from advisor.messages.wording import long_date
 from advisor.outlook import Outlook, TaskOutlook
 from advisor.review.advice import Advice
 from advisor.review.weather import BROKEN, WeatherReview

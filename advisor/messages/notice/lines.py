@@ -15,6 +15,7 @@ from advisor.messages.cautions import cautions
 from advisor.messages.mix_text import short_line, water
 from advisor.messages.notice.layout import MOST_NAMES
 from advisor.messages.waiting import likelihood
+from advisor.messages.wording import long_date
 from advisor.mix.plan import MixPlan, MixRefused, plan_mix
 from advisor.model import Task
 from advisor.outlook import Day, Outlook, TaskOutlook
@@ -223,10 +224,6 @@ def listed(names: Sequence[str], most: int = MOST_NAMES[0]) -> str:
         return f"{len(names)} areas"
     return ", ".join(names[:-1]) + " and " + names[-1]
 
-
-def long_date(day: date) -> str:
-    """As it is read aloud: "Friday 25 September"."""
-    return f"{day:%A} {day.day} {day:%B}"
 
 
 def called(day: date, now: datetime, zone: ZoneInfo) -> str:
