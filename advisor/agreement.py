@@ -156,11 +156,6 @@ def cross_checked(forecast: Forecast, other: Forecast, now: datetime) -> Forecas
     return replace(forecast.with_fields(fields, flags), provenance=provenance)
 
 
-def disagreements(forecast: Forecast) -> tuple[Flag, ...]:
-    """What the cross-check found."""
-    return tuple(flag for flag in forecast.flags if flag.check == "sources-disagree")
-
-
 def _note(other: Forecast, found: Mapping[str, Comparison], told: list[str]) -> str:
     source = other.provenance.source
     hours = int(np.any([one.compared.any(axis=0) for one in found.values()], axis=0).sum())

@@ -184,8 +184,3 @@ def read_past(body: bytes) -> Past | None:
     provenance = Provenance("seen", notes=tuple(plain["notes"]), attribution=plain["attribution"])
     start = to_numpy(instant(plain["start"]), "h")
     return Past(Forecast(start, hours, fields, provenance, np.ones(hours, dtype=int)), measured)
-
-
-def hashes_of(body: bytes) -> tuple[str, ...]:
-    """The answers that past weather came from."""
-    return tuple(json.loads(body)["answers"]) if body else ()
