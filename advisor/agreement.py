@@ -38,7 +38,7 @@ from datetime import datetime
 import numpy as np
 
 from advisor.atmosphere import moisture
-from advisor.forecast import Flag, Forecast, Reason, on_axis
+from advisor.forecast import Forecast, Reason, on_axis
 from advisor.quality_checks import blank, raised
 from advisor.spread import stated
 from advisor.spread.pairs import mean_known

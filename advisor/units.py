@@ -211,12 +211,6 @@ def parse(text: str, dimension: str) -> float:
     return value
 
 
-def convert(values, unit: str, dimension: str):
-    """Array or float in `unit` to the canonical unit of `dimension`."""
-    factor, offset = conversion(unit, dimension)
-    return values if (factor, offset) == (1.0, 0.0) else values * factor + offset
-
-
 def to_display(value: float, dimension: str, system: str) -> tuple[float, str]:
     """A canonical value in the reader's unit, and that unit's name. `system` is "us" or "metric"."""
     unit = display_unit(dimension, system)

@@ -125,14 +125,6 @@ class Rule:
     path: str = ""
 
     @property
-    def limit_field(self) -> str | None:
-        """The label field that may set the limit."""
-        for setting in (self.at_most, self.at_least):
-            if setting is not None and setting.label:
-                return setting.label
-        return None
-
-    @property
     def label_fields(self) -> tuple[str, ...]:
         settings = (self.at_most, self.at_least, self.measure.length)
         return tuple(setting.label for setting in settings if setting is not None and setting.label)
