@@ -6,10 +6,12 @@ a source carries decides how a rule is judged.
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
+from zipfile import BadZipFile
 
 import numpy as np
 
@@ -187,17 +189,14 @@ def from_arrays(path: Path, wanted: Sequence[tuple[Site, str]], now: datetime) -
     from advisor.clock import parse_instant, to_numpy
     from advisor.quality import control
 
-    try:
-        with np.load(path, allow_pickle=False) as arrays:
-            held = {name: arrays[name] for name in arrays.files}
-    except (OSError, ValueError) as error:
-        raise WeatherError(f"the arrays cannot be read: {error}", where=str(path)) from error
+    held = _read_arrays(path)
     missing = [name for name in ("latitude", "longitude", "start", "issued_at") if name not in held]
     series = {name: values for name, values in held.items() if name in VARIABLES}
     strange = sorted({values.shape[-1:] for values in series.values()} | set()) if series else []
     if missing or len(strange) != 1 or any(values.ndim != 3 for values in series.values()):
         what = f"lack {', '.join(missing)}" if missing else "hold no variables of one length, (cell, member, hour)"
         raise WeatherError(f"the arrays {what}", where=str(path), hint="known: " + ", ".join(VARIABLES))
+    _refuse_odd(path, held, series, strange[0][0])
     hours = strange[0][0]
     start = to_numpy(parse_instant(str(held["start"]), "start"), "h")
     issued = parse_instant(str(held["issued_at"]), "issued_at")
@@ -218,6 +217,35 @@ def from_arrays(path: Path, wanted: Sequence[tuple[Site, str]], now: datetime) -
         near = bool(away[nearest] <= FARTHEST)
         _give(cells, site, nearest if near else f"the nearest cell of the arrays is {away[nearest]:,.0f} km away")
     return cells
+
+
+def _read_arrays(path: Path) -> dict[str, np.ndarray]:
+    try:
+        with np.load(path, allow_pickle=False) as arrays:
+            return {name: arrays[name] for name in arrays.files}
+    except OSError as error:
+        raise WeatherError(f"the arrays cannot be read: {error.strerror or error}", where=str(path)) from error
+    except (ValueError, TypeError, EOFError, BadZipFile, zlib.error, NotImplementedError, MemoryError) as error:
+        what = "the arrays cannot be read: the file is damaged, or is no .npz file of numbers"
+        raise WeatherError(what, where=str(path), hint="write it with numpy.savez") from error
+
+
+def _refuse_odd(path: Path, held: dict[str, np.ndarray], series: dict[str, np.ndarray], hours: int) -> None:
+    """Numbers throughout, of all cells or one, of all members or one; members of two counts would be mixed up."""
+    cells, members = held["latitude"].size, max(values.shape[1] for values in series.values())
+    odd = [name for name, values in series.items()
+           if values.shape[0] not in (1, cells) or values.shape[1] not in (1, members)]  # fmt: skip
+    odd += [name for name in ("latitude", "longitude") if held[name].shape != (cells,)]
+    if held.get("nominal_members", np.array(members)).shape not in ((), (1,), (hours,)):
+        odd.append("nominal_members")
+    odd += [name for name in (*series, "latitude", "longitude", "nominal_members")
+            if name in held and held[name].dtype.kind not in "fiu"]  # fmt: skip
+    if odd or 0 in (cells, members, hours):
+        what = f"the arrays are not numbers of {cells} cells, {members} members and {hours} hours"
+        raise WeatherError(
+            f"{what}: {', '.join(sorted(set(odd)))}" if odd else what, where=str(path),
+            hint="give places as (cell,), nominal_members as (hour,), variables as (cell or 1, member or 1, hour)",
+        )  # fmt: skip
 
 
 def from_sources(

@@ -81,6 +81,9 @@ class Votes:
         return Votes(~self.bits[::-1], self.members, self.hours)
 
     def _with(self, bits: np.ndarray, other: Votes) -> Votes:
+        if self.members != other.members and 1 not in (self.members, other.members):
+            # their bytes might fit all the same, and one member's bit would stand for another's
+            raise ValueError(f"answers of {self.members} members and of {other.members} do not go together")
         return Votes(bits, max(self.members, other.members), max(self.hours, other.hours))
 
     def only_known(self, known: np.ndarray) -> Votes:

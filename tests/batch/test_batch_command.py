@@ -1,6 +1,7 @@
 """`advisor batch` from table to table: the same days as the outlook, faulty rows, shared cells, broken runs, dask."""
 
 import json
+import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -9,11 +10,11 @@ import pandas as pd
 import pytest
 from click.testing import CliRunner
 
-from advisor.batch.cells import Cells, from_sources
+from advisor.batch.cells import Cells, from_arrays, from_sources
 from advisor.batch.sites_file import read_sites
-from advisor.cli.batch import batch
+from advisor.cli.batch import _cluster, _progress, batch
 from advisor.cli.outlook import outlook
-from advisor.errors import AdvisorError, InvalidFile, SourceUnreachable
+from advisor.errors import AdvisorError, InvalidFile, SourceUnreachable, WeatherError
 from advisor.household import load
 from tests.batch.test_scoring import scene
 
@@ -145,6 +146,41 @@ def test_arrays_in_every_format_chunk_and_order(home, tmp_path):
         pd.testing.assert_frame_equal(found[0], other, check_dtype=False)
 
 
+ODD = {
+    "members of two counts": {"precipitation_probability": np.zeros((9, 2, 168))},
+    "cells that are not there": {"wind_gust": np.zeros((4, 3, 168))},
+    "a longitude less": {"longitude": np.zeros(8)},
+    "one latitude alone": {"latitude": np.array(41.0)},
+    "words": {"air_temperature": np.full((9, 3, 168), "warm")},
+    "places in words": {"latitude": np.array(["north"] * 9)},
+    "a promise for two hours": {"nominal_members": np.array([3, 3])},
+    "a promise in words": {"nominal_members": np.array("all")},
+    "no members": {name: np.zeros((9, 0, 168)) for name in scene.weather(slice(0, 1), 1, 25).fields},
+}
+
+
+@pytest.mark.parametrize("changes", ODD.values(), ids=ODD)
+def test_arrays_of_odd_shapes_are_refused(tmp_path, changes):
+    path = arrays(tmp_path / "weather.npz")
+    with np.load(path) as held:
+        np.savez(path, **{**held, **changes})
+    with pytest.raises(WeatherError, match="not numbers of"):
+        from_arrays(path, [], scene.NOW)
+
+
+@pytest.mark.parametrize("damage", ["half", "a block of zeros", "text", "nothing", "one bare array", "folder"])
+def test_arrays_that_cannot_be_read_are_refused(tmp_path, damage):
+    path = arrays(tmp_path / "weather.npz")
+    whole = path.read_bytes()
+    np.save(tmp_path / "bare.npy", np.zeros(3))
+    path.write_bytes({
+        "half": whole[: len(whole) // 2], "a block of zeros": whole[:5000] + bytes(500) + whole[5500:],
+        "text": b"hello", "nothing": b"", "one bare array": (tmp_path / "bare.npy").read_bytes(), "folder": b"",
+    }[damage])  # fmt: skip
+    with pytest.raises(WeatherError, match="cannot be read"):
+        from_arrays(tmp_path if damage == "folder" else path, [], scene.NOW)
+
+
 def test_sites_as_parquet(home, tmp_path):
     pytest.importorskip("pyarrow")
     frame = pd.read_csv(places(tmp_path), keep_default_na=False)
@@ -183,6 +219,18 @@ def test_a_broken_run_goes_on_where_it_stopped(home, tmp_path, monkeypatch):
     assert "4 sites were done before" in done.stderr
     assert asked == [5 * 2], "only the tasks of the five sites left"
     assert out.read_bytes() == whole and not unfinished.exists()
+
+
+def test_a_terminal_sees_how_far_it_is(monkeypatch, capsys):
+    """On a terminal a bar counts the sites; a file or a pipe gets no control letters."""
+    with _progress(9) as tell:
+        tell(9)
+    assert capsys.readouterr().err == ""
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
+    with _progress(9) as tell:
+        tell(4)
+        tell(5)
+    assert "9/9" in capsys.readouterr().err
 
 
 def test_another_question_does_not_take_up_a_journal(home, tmp_path):
@@ -240,17 +288,25 @@ def test_dask_gives_the_same_to_the_bit(home, tmp_path):
     assert {json.loads(line)["site"] for line in here.read_text().splitlines()} == {f"s{at}" for at in range(9)}
 
 
-def test_any_executor_will_do(home, tmp_path):
-    """What dask brings is an executor; another one gives the same verdicts and candidates."""
+@pytest.mark.parametrize("kind", ["threads", "dask"])
+def test_any_executor_will_do(kind):
+    """What dask brings is an executor; whichever it is, verdicts, chances and candidates are the same to the bit."""
     from advisor.model import DEFAULT_FLOORS
     from advisor.rule_files import load_rules
     from advisor.scoring import at_sites, score_chunks
 
     forecast, rules = scene.weather(slice(0, 9), 3, 168), list(load_rules())
     asked = scene.sites_table(9), scene.task_table(9), rules, scene.NOW, DEFAULT_FLOORS, 48.0
-    with ThreadPoolExecutor(3) as pool:
+    if kind == "dask":
+        pytest.importorskip("distributed")
+    with ThreadPoolExecutor(3) if kind == "threads" else _cluster(None) as pool:
         spread = list(score_chunks(lambda part: at_sites(forecast, part), *asked, chunk=2, pool=pool))
     alone = list(score_chunks(lambda part: at_sites(forecast, part), *asked, chunk=9))
     for name in ("candidates", "best"):
         joined = np.concatenate([getattr(one, name) for one in spread])
         assert np.array_equal(joined, getattr(alone[0], name)), name
+    for name in ("everything", "safety_and_label"):
+        for side in ("lower", "upper"):
+            joined = np.concatenate([getattr(getattr(one.verdicts, name), side) for one in spread])
+            assert np.array_equal(joined, getattr(getattr(alone[0].verdicts, name), side)), (name, side)
+    assert np.array_equal(np.concatenate([one.verdicts.verdict for one in spread]), alone[0].verdicts.verdict)
