@@ -108,6 +108,13 @@ def test_tuesday_stays_a_go_whenever_the_forecast_is_asked(hours):
         assert [local_hours(later, run) for run in found.windows] == [[12, 12], [16, 16]]
 
 
+def test_monday_in_a_week_is_not_known_for_the_data_end_that_evening(prairie):
+    """The warmth of a day rests on all its hours, and they end at 19:00 on the clock."""
+    found = day_of(prairie, "front", date(2026, 9, 28))
+    warmth = next(reason for reason in found.unknown if reason.rule == "growth-autumn")
+    assert warmth.missing == "air temperature at 2 m" and "from Mon 28 Sep 19:00" in warmth.text
+
+
 def test_wednesday_is_lost_to_the_rain_before_it_is_rainfast(prairie):
     assert {"rainfast", "rain-chance"} <= failing(prairie, "front", date(2026, 9, 23), 12)
     assert day_of(prairie, "front", date(2026, 9, 23)).blocked.sole == ()

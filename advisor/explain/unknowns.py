@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from advisor.area_conditions import AreaConditions
-from advisor.clock import local_text
+from advisor.clock import local_dates, local_text
 from advisor.forecast import REASON_TEXT, Forecast, Reason
 from advisor.model import LABEL_QUANTITIES, REQUIRED_LABEL_FIELDS
 from advisor.rulebook.evaluate import Finding
@@ -43,13 +43,15 @@ def why_unknown(
     whole = _all_missing(forecast) if quantity.inputs else ""
     if whole:
         return "the forecast", f"Not known: {whole}."
-    told = [
-        _missing(forecast, name, site, reach, table.zone[task])
-        for name in (_carrier(name, forecast) for name in quantity.inputs)
-        if _counts(name, forecast)
-    ]
-    weight, name, sentence = max((row for row in told if row is not None), default=(0, "", ""))
+    inputs = [_carrier(name, forecast) for name in quantity.inputs]
+    inputs = [name for name in inputs if _counts(name, forecast)]
     note = table.notes.get((rule.measure.quantity, task))
+    # the value of a day rests on hours of the day that the rule itself does not look at
+    for hours in (reach, _whole_days(forecast, reach, table.zone[task])):
+        told = [_missing(forecast, name, site, hours, table.zone[task]) for name in inputs]
+        weight, name, sentence = max((row for row in told if row is not None), default=(0, "", ""))
+        if name or note:
+            break
     if note and weight < _IN_SPAN:
         return rule.title.lower(), f"Not known: {note}."
     if name:
@@ -58,6 +60,16 @@ def why_unknown(
 
 
 _NOT_CARRIED, _BEFORE, _IN_SPAN = 1, 2, 3
+
+
+def _whole_days(forecast: Forecast, span: range, zone) -> range:
+    """The local days that a span touches, as far as the axis goes."""
+    days = local_dates(forecast.axis, zone)
+    touched = days[max(span.start, 0) : span.stop]
+    if not len(touched):
+        return span
+    inside = np.flatnonzero((days >= touched[0]) & (days <= touched[-1]))
+    return range(int(inside[0]), int(inside[-1]) + 1)
 
 
 def _all_missing(forecast: Forecast) -> str:

@@ -11,7 +11,7 @@ import numpy as np
 from advisor import units
 from advisor.clock import from_numpy
 from advisor.explain import Blocker, RuleReason, difference, least_change
-from advisor.forecast import AGE_ASSUMED
+from advisor.forecast import AGE_ASSUMED, REASON_TEXT, Reason
 from advisor.messages.cautions import SHORT_CAUTION
 from advisor.messages.waiting import waiting_sentence
 from advisor.messages.weather_text import credit, weather_notes
@@ -176,7 +176,8 @@ def why_text(outlook: Outlook, scored: TaskOutlook, day: Day, width: int = 80) -
         for reason in unknown:
             lines.append(wrap(f"{reason.title}. {_what_is_missing(reason.text)}", width, "  ? ", "    "))
     if day.verdict != "go":
-        lines += ["", *_change(day, outlook, failing, unknown, width)]
+        change = _change(scored, day, outlook, failing, unknown, width)
+        lines += ["", *change] if change else []
     if kept:
         lines += ["", "It hinges on:" if day.verdict == "go" else "What holds, the tightest first:"]
         for reason in kept[:5]:
@@ -201,12 +202,15 @@ def _case(reason: RuleReason, width: int, mark: str) -> list[str]:
     ]
 
 
-def _change(
-    day: Day, outlook: Outlook, failing: Sequence[RuleReason], unknown: Sequence[RuleReason], width: int
-) -> list[str]:
+def _change(scored: TaskOutlook, day: Day, outlook: Outlook, failing: Sequence[RuleReason],
+            unknown: Sequence[RuleReason], width: int) -> list[str]:  # fmt: skip
     decided = decided_from(day, outlook)
     if decided:
         text = f"A later forecast: this day is decided {decided}."
+        return ["What would change it:", wrap(text, width, "  > ", "    ")]
+    reached = reached_from(scored, day, outlook)
+    if reached:
+        text = f"A later forecast: from about {reached} on it should reach to the end of what is asked."
         return ["What would change it:", wrap(text, width, "  > ", "    ")]
     if day.blocked.sole:
         return [
@@ -235,6 +239,16 @@ def decided_from(day: Day, outlook: Outlook) -> str:
     first = from_numpy(day.shown_start) - timedelta(hours=horizon)
     told = first.astimezone(outlook.household.site.zone).strftime("%a %-d %b %H:%M")
     return f"{horizon:g} h before the start, from {told} on"
+
+
+def reached_from(scored: TaskOutlook, day: Day, outlook: Outlook) -> str:
+    """When a forecast that reaches as far as the present one should tell what lies after its end today; else empty."""
+    after = REASON_TEXT[Reason.AFTER_END]
+    if day.verdict != "unknown" or not any(after in reason.text for reason in day.unknown):
+        return ""
+    today = outlook.now.astimezone(outlook.household.site.zone).date()
+    told = [one.day for one in scored.days if one.day < day.day and one.candidates and not one.unknown]
+    return f"{day.day - (max(told) - today):%a %-d %b}" if told else ""
 
 
 def _of_spread(reason: RuleReason, system: str) -> str:

@@ -77,6 +77,17 @@ def test_hours_of_the_last_day_that_lie_after_the_data_are_unknown():
     assert len(longer.nominal_members) == 100 and longer.axis[-1] == START + np.timedelta64(99, "h")
 
 
+def test_a_day_that_the_data_do_not_reach_says_when_they_should():
+    """The data end on Wednesday at 13:00 on the clock. Of heavy rain within a day Monday's starts are known on Monday:
+    a forecast of Wednesday that reaches as far should tell of Wednesday's."""
+    home = household(hours=dict.fromkeys(range(7), ((time(15), time(18)),)))
+    found = outlook(home, forecast(hours=24 * 2 + 12), rules=[r for r in RULES if r.id == "runoff"])
+    last = day(found, "2026-06-17")
+    assert last.verdict == "unknown" and day(found, "2026-06-15").verdict == "go"
+    assert "from about Wed 17 Jun on" in " ".join(why_text(found, found.tasks[0], last).split())
+    assert "later forecast" not in why_text(found, found.tasks[0], day(found, "2026-06-15"))
+
+
 def test_the_best_start_is_the_likeliest_and_the_window_its_run():
     members = 10
     wind = np.full((members, HOURS), 2.5)

@@ -199,6 +199,8 @@ def test_a_source_that_is_silent(monday):
     made = make_source_down(monday, MONDAY - 13 * HOUR, "Open-Meteo: no connection.")
     assert made.text.splitlines()[0] == "No new forecast for 13 hours, since Sunday 20 September 18:00."
     assert "Open-Meteo: no connection." in made.text
+    # Monday is windy: known from the last answer, and no go
+    assert "Today is no go." in made.text and "not known" not in before_cautions(made.text)
     assert make_source_down(monday, None).text.startswith("No forecast: no weather source has answered yet.")
 
 

@@ -115,7 +115,9 @@ def make_source_down(outlook: Outlook, since: datetime | None, why: str = "") ->
         hours = (outlook.now - since) / timedelta(hours=1)
         first = f"No new forecast for {hours:.0f} hours, since {long_date(local.date())} {local:%H:%M}."
     today = [verdict(found) for _, found in rows_of(outlook, day)]
-    still = "Answers still rest on the last one." if "go" in today else "Today is not known, which is no go."
+    still = "Answers still rest on the last one." if "go" in today else "Today is no go."
+    if "go" not in today and "unknown" in today:
+        still = "Today is not known, which is no go."
     reason = f" {why}" if why else ""
     chance = "Next: the advisor keeps asking, and tells what a new forecast changes. What to check: advisor doctor."
     parts = Parts(first, [f"{still}{reason}", still], chance, cautions=cautions_of(outlook), foot=head(outlook))

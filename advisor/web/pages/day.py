@@ -11,7 +11,7 @@ from advisor.clock import iso, parse_day
 from advisor.errors import UsageError
 from advisor.explain import RuleReason
 from advisor.messages.outlook_json import outlook_object, reason_object
-from advisor.messages.outlook_text import decided_from
+from advisor.messages.outlook_text import decided_from, reached_from
 from advisor.outlook import Day, Outlook, TaskOutlook
 from advisor.verdict import VERDICT_WORDS
 from advisor.web.desk import Scene
@@ -136,6 +136,7 @@ def _task(at: int, scored: TaskOutlook, day: Day, outlook: Outlook, wanted: str 
         "together": _together(day),
         "too_early": day.too_early,
         "decided": decided_from(day, outlook),
+        "reached": reached_from(scored, day, outlook),
         "starts": _starts(at, day, outlook, shown),
         "starts_twin": {
             "treatment": scored.task.treatment.id,
