@@ -8,9 +8,10 @@ from advisor import units
 from advisor.clock import iso
 from advisor.explain import Blocker, RuleReason, difference
 from advisor.messages.cautions import cautions
+from advisor.messages.outlook_text import decided_at, reached_on
 from advisor.messages.waiting import waiting_object
 from advisor.messages.weather_text import licences
-from advisor.outlook import Day, Outlook
+from advisor.outlook import Day, Outlook, TaskOutlook
 
 SCHEMA_ID = "advisor.outlook/1"
 
@@ -48,7 +49,7 @@ def outlook_object(outlook: Outlook) -> dict[str, Any]:
                 "treatment": scored.task.treatment.id,
                 "area": scored.task.area.id,
                 "pass": scored.task.pass_number,
-                "days": [_day(day, system) for day in scored.days],
+                "days": [_day(scored, day, outlook) for day in scored.days],
                 "waiting": waiting_object(scored.waiting(today), today),
             }
             for scored in outlook.tasks
@@ -56,8 +57,9 @@ def outlook_object(outlook: Outlook) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _day(day: Day, system: str) -> dict[str, Any]:
-    tightest = day.tightest
+def _day(scored: TaskOutlook, day: Day, outlook: Outlook) -> dict[str, Any]:
+    tightest, system = day.tightest, outlook.household.units
+    decided, reached = decided_at(day, outlook), reached_on(scored, day, outlook)
     return {
         "date": day.day.isoformat(),
         "verdict": day.verdict,
@@ -66,6 +68,8 @@ def _day(day: Day, system: str) -> dict[str, Any]:
         "chance": _round(day.chance, 3),
         "chance_upper": _round(day.chance_upper, 3),
         "too_early": day.too_early,
+        # when an open day should be known: the instant of the decision horizon, or the day whose forecast reaches it
+        "known_from": iso(decided) if decided else reached.isoformat() if reached else None,
         "tightest_rule": tightest.rule if tightest else None,
         "headroom": headroom(tightest, system) if tightest else None,
         "shown_start": iso(day.shown_start),
@@ -216,6 +220,7 @@ OUTLOOK_SCHEMA: dict[str, Any] = {
                                 }, {"title": _WORD, "estimated": {"type": "boolean"}, "anyway": _WORD}),
                             },
                         }, {"chance_upper": _NUMBER, "too_early": {"type": "boolean"}, "shown_start": _TIME,
+                            "known_from": {"type": ["string", "null"]},
                             "windows": {"type": "array"}, "blocks_all_day": {"type": "array", "items": _WORD},
                             "sole_blockers": {"type": "array"},
                             "opens_together": {"type": "array", "items": _WORD}}),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 
@@ -233,22 +233,34 @@ def _change(scored: TaskOutlook, day: Day, outlook: Outlook, failing: Sequence[R
 
 def decided_from(day: Day, outlook: Outlook) -> str:
     """When a day that is too early to decide comes within the decision horizon; empty for other days."""
-    if not day.too_early or day.shown_start is None:
+    first = decided_at(day, outlook)
+    if first is None:
         return ""
-    horizon = outlook.household.settings.horizon_hours
-    first = from_numpy(day.shown_start) - timedelta(hours=horizon)
     told = first.astimezone(outlook.household.site.zone).strftime("%a %-d %b %H:%M")
-    return f"{horizon:g} h before the start, from {told} on"
+    return f"{outlook.household.settings.horizon_hours:g} h before the start, from {told} on"
+
+
+def decided_at(day: Day, outlook: Outlook) -> datetime | None:
+    if not day.too_early or day.shown_start is None:
+        return None
+    return from_numpy(day.shown_start) - timedelta(hours=outlook.household.settings.horizon_hours)
 
 
 def reached_from(scored: TaskOutlook, day: Day, outlook: Outlook) -> str:
-    """When a forecast that reaches as far as the present one should tell what lies after its end today; else empty."""
+    """From which day on what lies after the end of the data should be told; empty for other days."""
+    first = reached_on(scored, day, outlook)
+    return "" if first is None else f"{first:%a %-d %b}"
+
+
+def reached_on(scored: TaskOutlook, day: Day, outlook: Outlook) -> date | None:
+    """The day on which a forecast that reaches as far as the present one should tell all of a day whose end lies after
+    the present data."""
     after = REASON_TEXT[Reason.AFTER_END]
     if day.verdict != "unknown" or not any(after in reason.text for reason in day.unknown):
-        return ""
+        return None
     today = outlook.now.astimezone(outlook.household.site.zone).date()
     told = [one.day for one in scored.days if one.day < day.day and one.candidates and not one.unknown]
-    return f"{day.day - (max(told) - today):%a %-d %b}" if told else ""
+    return day.day - (max(told) - today) if told else None
 
 
 def _of_spread(reason: RuleReason, system: str) -> str:

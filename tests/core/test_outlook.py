@@ -86,6 +86,8 @@ def test_a_day_that_the_data_do_not_reach_says_when_they_should():
     assert last.verdict == "unknown" and day(found, "2026-06-15").verdict == "go"
     assert "from about Wed 17 Jun on" in " ".join(why_text(found, found.tasks[0], last).split())
     assert "later forecast" not in why_text(found, found.tasks[0], day(found, "2026-06-15"))
+    days = {one["date"]: one["known_from"] for one in outlook_object(found)["treatments"][0]["days"]}
+    assert days["2026-06-15"] is None and days["2026-06-17"] == "2026-06-17"
 
 
 def test_the_best_start_is_the_likeliest_and_the_window_its_run():
