@@ -27,6 +27,8 @@ ledger is about its own lawn and says nothing of these sites.
 
 from __future__ import annotations
 
+import csv
+import io
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -79,6 +81,8 @@ def read_sites(path: Path, household: Household) -> tuple[list[Row], list[Proble
     for line, cells in _table(path):
         where = f"{path.name}:{line}"
         try:
+            if isinstance(cells, _Fault):
+                raise cells
             row = _row(line, cells, household)
             if row.name in lines:
                 taken = f'the site "{row.name}" stands on line {lines[row.name]} already'
@@ -91,34 +95,59 @@ def read_sites(path: Path, household: Household) -> tuple[list[Row], list[Proble
     return rows, faults
 
 
-def _table(path: Path) -> Iterator[tuple[int, Mapping[str, str]]]:
-    """(line, cells as text) of each row; the header is line 1."""
-    import pandas as pd
-
+def _table(path: Path) -> Iterator[tuple[int, Mapping[str, str] | _Fault]]:
+    """(line, cells as text, or what is wrong with them) of each row; the header is line 1."""
     try:
-        if path.suffix == ".parquet":
-            frame = _parquet(path)
-        else:
-            _refuse_wide(path)
-            frame = pd.read_csv(
-                path, dtype=str, keep_default_na=False, encoding="utf-8-sig", skip_blank_lines=False
-            )
+        rows = _parquet(path) if path.suffix == ".parquet" else _separated(path)
     except OSError as error:
         raise InvalidFile(f"the sites cannot be read: {error.strerror or error}", where=str(path)) from error
     except UnicodeDecodeError as error:
         raise InvalidFile("is not UTF-8 text", where=str(path), hint="save it as CSV in UTF-8") from error
-    except ValueError as error:
+    except (ValueError, csv.Error) as error:
         raise InvalidFile(f"the sites are no table of text separated by commas: {error}", where=str(path),
                           hint="save it as CSV in UTF-8") from error  # fmt: skip
-    frame.columns = [str(name).strip() for name in frame.columns]
-    missing = [name for name in _REQUIRED if name not in frame.columns]
+    names = [name.strip() for name in rows[0][1]]
+    missing = [name for name in _REQUIRED if name not in names]
     problems = [Problem(f'the column "{name}" is missing', path.name) for name in missing]
     problems += [Problem(f'the column "{name}" is not known', path.name, did_you_mean(name, COLUMNS))
-                 for name in frame.columns if name not in COLUMNS]  # fmt: skip
+                 for name in names if name not in COLUMNS]  # fmt: skip
+    problems += [Problem(f'the column "{name}" stands twice', path.name)
+                 for name in COLUMNS if names.count(name) > 1]  # fmt: skip
     if problems:
         raise InvalidFile("the table of sites is not valid", problems=problems)
-    for at, values in enumerate(frame.itertuples(index=False, name=None)):
-        yield at + 2, {name: str(value).strip() for name, value in zip(frame.columns, values, strict=True)}
+    for line, values in rows[1:]:
+        if isinstance(values, _Fault):
+            yield line, values
+            continue
+        cells = [value.strip() for value in values]
+        if any(cells[len(names) :]):  # empty ones beyond the last column do no harm
+            hint = "put a cell that holds a comma in quotes"
+            yield line, _Fault(f"the row has {len(cells)} cells, and the heading {len(names)}", hint)
+        else:
+            yield line, dict(zip(names, [*cells, *[""] * len(names)], strict=False))
+
+
+def _separated(path: Path) -> list[tuple[int, list[str] | _Fault]]:
+    """(line, cells, or what is wrong with them) of the heading and of every row.
+
+    A quote that is never closed swallows all rows after it, and is a fault of the file.
+    """
+    _refuse_wide(path)
+    text = io.StringIO(path.read_bytes().decode("utf-8-sig"), newline="")
+    reader, rows, line = csv.reader(text, strict=True), [], 1
+    while True:
+        try:
+            rows.append((line, next(reader) or [""]))
+        except StopIteration:
+            break
+        except csv.Error as error:
+            if line == 1 or "end of data" in str(error):
+                raise
+            rows.append((line, _Fault(f"the row cannot be read: {error}")))
+        line = reader.line_num + 1
+    if not rows:
+        raise ValueError("it is empty")
+    return rows
 
 
 def _refuse_wide(path: Path) -> None:
@@ -129,7 +158,7 @@ def _refuse_wide(path: Path) -> None:
         raise ValueError(f"its heading has {cells} cells, and {len(COLUMNS)} columns are known")
 
 
-def _parquet(path: Path):
+def _parquet(path: Path) -> list[tuple[int, list[str]]]:
     import pandas as pd
 
     try:
@@ -137,8 +166,10 @@ def _parquet(path: Path):
     except ImportError as error:
         raise UsageError("parquet files need the extra \"parquet\"",
                          hint='pip install "application-window-advisor[parquet]", or give CSV') from error  # fmt: skip
-    return frame.astype(object).where(frame.notna(), "").map(lambda value: "yes" if value is True else
-                                                              "no" if value is False else str(value))  # fmt: skip
+    frame = frame.astype(object).where(frame.notna(), "").map(lambda value: "yes" if value is True else
+                                                               "no" if value is False else str(value))  # fmt: skip
+    rows = map(list, frame.itertuples(index=False, name=None))
+    return list(enumerate([[str(name) for name in frame.columns], *rows], 1))
 
 
 def _row(line: int, cells: Mapping[str, str], household: Household) -> Row:

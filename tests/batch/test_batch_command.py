@@ -103,6 +103,24 @@ def test_faulty_rows_are_told_of_and_left_out(home, tmp_path):
         assert says in done.stderr, (says, done.stderr)
 
 
+def test_rows_that_are_no_rows_leave_the_others_alone(home, tmp_path):
+    """A comma too many, a quote in the wrong place, an empty line, a short row, commas at the end."""
+    lines = ("a,41.6,-93.6,,", "Smith,John,41.6,-93.6,,880 ft", '"b"x,41.6,-93.6,,', "", "c,41.6,-93.6",
+             "d,41.6,-93.6,,,,", '"e,\nf",41.6,-93.6,,', "g,95,-93.6,,", "h," + "1" * 200_000)  # fmt: skip
+    rows, faults = read_sites(table(tmp_path, *lines), load(home))
+    assert [(row.line, row.name) for row in rows] == [(2, "a"), (6, "c"), (7, "d"), (8, "e,\nf")]
+    told = [(fault.where, fault.what[:22]) for fault in faults]
+    assert told == [
+        ("sites.csv:3", "the row has 6 cells, a"), ("sites.csv:4", "the row cannot be read"),
+        ("sites.csv:5", "the site has no name"), ("sites.csv:10", "latitude 95 is outside"),
+        ("sites.csv:11", "the row cannot be read"),
+    ]  # fmt: skip
+    with pytest.raises(InvalidFile, match="end of data"):
+        read_sites(table(tmp_path, "a,41.6,-93.6,,", '"b,41.6,-93.6,,', "c,41.6,-93.6,,"), load(home))
+    with pytest.raises(InvalidFile, match="stands twice"):
+        read_sites(table(tmp_path, "a,41.6,-93.6,a", head="site,latitude,longitude,site"), load(home))
+
+
 def test_a_table_without_its_columns_is_refused(home, tmp_path):
     with pytest.raises(InvalidFile, match="not valid") as told:
         call(table(tmp_path, "x,1", head="site,lattitude"), "--home", home, "--weather", ANSWERS)

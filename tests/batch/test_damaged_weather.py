@@ -66,11 +66,12 @@ def test_rules_in_bits_say_what_their_numbers_say(part):
             sites = replace(sites, latitude=FAR_NORTH)
         findings = evaluate(RULES, AreaConditions(Conditions(forecast, sites), TABLE))
         shape = SITES, members, hours
-        together = np.ones(shape, dtype=bool)
+        together, against = np.ones(shape, dtype=bool), np.zeros(shape, dtype=bool)
         for finding in findings:
             rule, outcome = finding.rule, finding.outcome
             holds, fails = (np.broadcast_to(of, shape) for of in (outcome.holds, outcome.fails))
             together &= holds
+            against |= fails
             if rule.measure.for_each == "neighbour":
                 continue  # of several looks only the worst one's numbers are kept
             take = "last" if _at_start(rule) else rule.measure.take
@@ -84,9 +85,10 @@ def test_rules_in_bits_say_what_their_numbers_say(part):
             compared, held = compared + 1, held + holds.mean()
         promised = np.full(hours, members + (seed % 2) * 4)
         verdicts = judge_starts(findings, promised, np.arange(hours) - 6.0, DEFAULT_FLOORS, 48.0, 0.6)
-        lower = together.sum(axis=1) / promised
+        lower, upper = together.sum(axis=1) / promised, 1.0 - against.sum(axis=1) / promised
         if any(finding.outcome.members == members for finding in findings):
             assert np.allclose(verdicts.everything.lower, lower), f"scene {seed}"
+            assert np.allclose(verdicts.everything.upper, upper), f"scene {seed}"
         else:  # all values are shared: the one that is known counts as one member
             assert (verdicts.everything.lower <= lower + 1e-9).all(), f"scene {seed}"
         assert (lower[verdicts.verdict == GO] >= 0.6 - 1e-9).all()

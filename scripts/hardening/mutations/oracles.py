@@ -114,10 +114,7 @@ def unseen(scene: Scene, after: Judged) -> Outcome:
 def told_by_another(scene: Scene, change: Change) -> Outcome:
     """(d) With a second source: every hour in which the two disagree is unknown, and so is what rests on it."""
     both = judge(scene, change.body, second=scene.other)
-    try:
-        off = disagreement(scene, change.body)
-    except (KeyError, ValueError, TypeError):
-        off = {}
+    off = disagreement(scene, change.body)
     now = now_hour(scene)
     for name, hours in off.items():
         field = both.forecast.fields.get(name)
