@@ -15,6 +15,7 @@ from icalendar import Calendar, Event
 
 from advisor.clock import from_numpy
 from advisor.messages.cautions import SHORT_CAUTION
+from advisor.messages.weather_text import spreads
 from advisor.model import Household, PlanEntry, Record, Task
 from advisor.outlook import Day, Outlook, TaskOutlook
 from advisor.review.response import timetable
@@ -94,7 +95,10 @@ def _windows(outlook: Outlook, scored: TaskOutlook, day: Day) -> Iterator[Event]
         begins, latest = from_numpy(first), from_numpy(last)
         local = [moment.astimezone(zone).strftime("%H:%M") for moment in (begins, latest)]
         span = f"start at {local[0]}" if first == last else f"start from {local[0]} to {local[1]}"
-        lines = [f"Chance that everything holds at the best start: {day.chance:.0%}."]
+        rests = spreads([outlook.forecast.provenance])
+        lines = [
+            f"Chance that everything holds at the best start: {day.chance:.0%}{f' ({rests})' if rests else ''}."
+        ]
         if day.tightest is not None:
             lines.append(f"Tightest: {day.tightest.text}")
         event = _event(task.household, f"window-{_key(task)}-{day.day.isoformat()}-{number}",

@@ -9,6 +9,7 @@ from typing import Any
 
 from advisor.clock import from_numpy, iso
 from advisor.messages.cautions import SHORT_CAUTION
+from advisor.messages.weather_text import spreads
 from advisor.messages.wording import full_day, short_day, week_day, wrap_lines
 from advisor.model import PlanEntry
 from advisor.outlook import Outlook
@@ -40,6 +41,8 @@ def reschedule_text(outlook: Outlook, missed: Sequence[Missed], width: int = 80)
             lines += _choice_lines(number, rank, one, choice, outlook, width)
         lines.append("")
     lines += wrap_lines(_LEGEND, width)
+    rests = spreads([outlook.forecast.provenance])
+    lines += wrap_lines(f"Chances: {rests}, {outlook.forecast.members} members", width) if rests else []
     lines += wrap_lines("Take one: advisor reschedule --choose N. It changes the plan, never the records.", width)
     return "\n".join([*lines, *wrap_lines(SHORT_CAUTION, width)])
 

@@ -12,6 +12,7 @@ from advisor.messages.mix_text import water
 from advisor.messages.notice.layout import NoticeText, Parts, as_html, as_text, fitted
 from advisor.messages.notice.lines import called, listed
 from advisor.messages.round_plan import Round, Stop, to_tell, wind_turns
+from advisor.messages.weather_text import spreads
 from advisor.messages.wording import long_date, wrap
 from advisor.mix.plan import MixPlan, MixRefused, plan_mix
 from advisor.outlook import Day, TaskOutlook
@@ -160,6 +161,8 @@ def age_lines(plan: Round, now: datetime) -> list[str]:
         age, name = max(ages)
         old = f"{age:.0f} h" if age >= 1.0 else f"{60.0 * age:.0f} min"
         told.append(f"Forecast: {'; '.join(names)}; the oldest is {old} old ({name}).")
+    if rests := spreads(source for source, _ in there):
+        told.append(f"Chances: {rests}.")
     if unknown:
         told.append(f"The age of the forecast is not known for {listed(unknown)}.")
     if without:
@@ -214,6 +217,10 @@ def _next_round(plan: Round) -> str:
         if day.verdict == "go" and day.day > plan.day
     ]
     if not days:
+        still = [day.day for lawn in plan.lawns for scored in lawn.outlook.tasks for day in scored.days
+                 if day.verdict == "unknown" and day.day > plan.day]  # fmt: skip
+        if still:
+            return f"Next chance: no day is sure yet; {long_date(min(still))} is still open."
         return "Next chance: none in the days of this forecast."
     first = min(days)
     return f"Next chance: {long_date(first)}, {days.count(first)} pass{'es' if days.count(first) > 1 else ''}."

@@ -8,6 +8,7 @@ from advisor import units
 from advisor.clock import iso
 from advisor.compass import point_of
 from advisor.messages.cautions import SHORT_CAUTION
+from advisor.messages.weather_text import spreads
 from advisor.messages.wording import wrap
 from advisor.model import Household, Task
 from advisor.recording.deadlines import HIRE_REMINDERS
@@ -76,7 +77,9 @@ def card_text(card: StartCard, width: int = 80) -> str:
     if card.scored is not None and card.verdict == "go":
         lower, _ = card.scored.chance
         tightest = card.scored.reasons()[0]
-        lines.append(wrap(f"Chance that everything holds: {lower:.0%}. Tightest: {tightest.text}", width))
+        rests = spreads([card.scored.explainer.area.conditions.forecast.provenance])
+        rests = f" ({rests})" if rests else ""
+        lines.append(wrap(f"Chance that everything holds: {lower:.0%}{rests}. Tightest: {tightest.text}", width))
     if card.closes_at is not None:
         until = card.closes_at.astimezone(zone).strftime("%H:%M")
         lines.append(wrap(f"Be done by {until}: then the forecast says {card.closes.lower()}.", width))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from advisor.forecast import AGE_ASSUMED, Provenance
 from advisor.sources import SOURCES
 from advisor.spread.assumed import CARRIED_BY_MEMBERS
@@ -21,6 +23,11 @@ def credit(provenance: Provenance) -> str:
     for one in SOURCES.values():
         told = told.replace(one.attribution, f"{one.attribution} ({one.licence})")
     return told or provenance.source
+
+
+def spreads(provenances: Iterable[Provenance]) -> str:
+    """What chances rest on, each once: "assumed spread"; empty where nothing is drawn or counted."""
+    return "; ".join(dict.fromkeys(one.spread for one in provenances if one.spread != "none"))
 
 
 def weather_notes(provenance: Provenance) -> list[str]:

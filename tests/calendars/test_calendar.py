@@ -104,6 +104,14 @@ def test_windows_end_when_the_work_of_the_last_start_is_over(text):
     assert "Chance that everything holds" in str(window["description"])
 
 
+def test_a_chance_says_what_it_rests_on(folder):
+    outlook = outlook_of(folder)
+    source = replace(outlook.forecast.provenance, spread="assumed spread")
+    text = calendar_text(replace(outlook, forecast=replace(outlook.forecast, provenance=source)))
+    windows = named(text, "window-")
+    assert windows and all("% (assumed spread)." in str(event["description"]) for event in windows)
+
+
 def test_the_follow_up_is_whole_days_of_the_sites_own_calendar(text):
     # passes on 25 August; wanted two to three weeks later; 3.8.2.2: the end of whole days is exclusive
     (front,) = named(text, "follow-up-broadleaf-front")

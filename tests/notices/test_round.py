@@ -241,6 +241,19 @@ def test_nothing_goes(lawn):
     ]  # fmt: skip
 
 
+def test_chances_say_what_they_rest_on_and_open_days_are_named(lawn):
+    plan = plan_round([lawn("A", 0)], FRIDAY, THURSDAY_EVENING, TRAVEL)
+    (one,) = plan.lawns
+    source = replace(one.outlook.forecast.provenance, spread="assumed spread")
+    spread = replace(one.outlook, forecast=replace(one.outlook.forecast, provenance=source))
+    open_days = replace(spread, tasks=tuple(
+        replace(scored, days=tuple(replace(day, verdict="unknown") for day in scored.days)) for scored in spread.tasks
+    ))  # fmt: skip
+    made = round_notice(replace(plan, lawns=(replace(one, outlook=open_days),)), THURSDAY_EVENING)
+    assert "Chances: assumed spread." in made.text
+    assert "Next chance: no day is sure yet; Saturday 26 September is still open." in made.text
+
+
 def test_json_has_no_nan_and_the_order(lawn):
     plan = plan_round([lawn("A", 0), lawn("B", 1)], FRIDAY, THURSDAY_EVENING, TRAVEL)
     whole = json.loads(json.dumps(round_object(plan, THURSDAY_EVENING), allow_nan=False))
