@@ -6,12 +6,10 @@ a source carries decides how a rule is judged.
 
 from __future__ import annotations
 
-import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
-from zipfile import BadZipFile
 
 import numpy as np
 
@@ -222,12 +220,13 @@ def from_arrays(path: Path, wanted: Sequence[tuple[Site, str]], now: datetime) -
 def _read_arrays(path: Path) -> dict[str, np.ndarray]:
     try:
         with np.load(path, allow_pickle=False) as arrays:
-            return {name: arrays[name] for name in arrays.files}
+            held = {name: np.asarray(arrays[name]) for name in arrays.files}
     except OSError as error:
         raise WeatherError(f"the arrays cannot be read: {error.strerror or error}", where=str(path)) from error
-    except (ValueError, TypeError, EOFError, BadZipFile, zlib.error, NotImplementedError, MemoryError) as error:
+    except Exception as error:  # what a damaged zip makes its readers raise has no common kind
         what = "the arrays cannot be read: the file is damaged, or is no .npz file of numbers"
         raise WeatherError(what, where=str(path), hint="write it with numpy.savez") from error
+    return held
 
 
 def _refuse_odd(path: Path, held: dict[str, np.ndarray], series: dict[str, np.ndarray], hours: int) -> None:

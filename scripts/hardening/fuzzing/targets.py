@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 
+from hardening.fuzzing.array_targets import array_targets
 from hardening.fuzzing.far_targets import far_targets
 from hardening.fuzzing.file_targets import file_targets
 from hardening.fuzzing.oracle import Target
@@ -14,4 +15,5 @@ from hardening.fuzzing.weather_targets import weather_targets
 @cache
 def targets() -> dict[str, Target]:
     """Every reader by its name."""
-    return {one.name: one for one in (*weather_targets(), *file_targets(), *page_targets(), *far_targets())}
+    found = (*weather_targets(), *file_targets(), *array_targets(), *page_targets(), *far_targets())
+    return {one.name: one for one in found}
