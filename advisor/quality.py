@@ -11,6 +11,7 @@ age                   older than the source's limit, issued or fetched over    e
 bounds                outside the bounds of `advisor.variables`                the value
 stuck                 one value for longer than `STUCK_HOURS`, hour by hour;   the run
                       calm, saturated air and zero are left alone
+no-gust               gust below half of a mean wind of 2 m/s or more          the gust
 gust-below-wind       gust below the mean wind of the hour                     nothing; it is raised
 dew-point-above-air   dew point above the air temperature beyond rounding      both, and the humidity
 humidity-disagrees    humidity unlike that of temperature and dew point        humidity and dew point

@@ -314,6 +314,19 @@ def test_humidity_of_other_air_than_the_dew_point_is_unknown_with_it_and_the_tem
     assert after.fields["air_temperature"].known.all()
 
 
+@pytest.mark.parametrize(("wind", "gust", "told"), [(4.0, 0.0, True), (4.0, 1.9, True), (4.0, 2.1, False),
+                                                    (1.9, 0.0, False)])  # fmt: skip
+def test_a_gust_that_is_no_gust_beside_the_wind_is_not_known(wind, gust, told):
+    """Where a source writes nothing as 0, the mean wind would pass for the gust."""
+    mean = np.full(HOURS, wind) + 0.01 * (np.arange(HOURS) % 2)
+    gusts = 1.4 * mean
+    gusts[10] = gust
+    after = control(forecast(source="nws", wind_speed_10m=mean, wind_gust=gusts), NOON)
+    assert np.isnan(after.values("wind_gust")[0, 0, 10]) == told
+    assert ("no-gust" in [flag.check for flag in after.flags]) == told
+    assert np.isnan(after.values("wind_gust")).sum() == int(told)
+
+
 def test_a_gust_below_the_wind_is_raised_to_it_and_an_unknown_gust_stays_unknown():
     wind = np.full(HOURS, 5.0) + np.arange(HOURS) % 2
     gust = np.full(HOURS, 9.0) + np.arange(HOURS) % 2
