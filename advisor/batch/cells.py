@@ -125,16 +125,18 @@ def from_folder(
         return known[path]
 
     alone = folder.is_file()
+    nearest = None
     for site, name in wanted:
         found: int | str = "no stored answer is of this place"
         if name:
             # a name, never a path out of the folder
             found = read((folder.parent if alone else folder) / Path(name).name)
         else:
-            files = [folder] if alone else sorted(folder.glob("*.json"))
-            answers = [answer for answer in map(read, files) if isinstance(answer, int)]
-            near = min(answers, key=lambda at: _distance(cells.forecasts[at][0], site), default=None)
-            found = near if near is not None else found
+            if nearest is None:
+                files = [folder] if alone else sorted(folder.glob("*.json"))
+                answers = [answer for answer in map(read, files) if isinstance(answer, int)]
+                nearest = _Nearest([_place(cells.forecasts[at][0]) for at in answers])
+            found = answers[nearest.to(site)] if answers else found
         if isinstance(found, int):
             problem = _too_far(cells.forecasts[found][0], site)
             found = problem or found
@@ -142,11 +144,27 @@ def from_folder(
     return cells
 
 
-def _distance(forecast: Forecast, site: Site) -> float:
+class _Nearest:
+    """Which of some places (latitude, longitude) lies nearest; one that is not known (NaN) is nearest to nothing."""
+
+    def __init__(self, places: Sequence[tuple[float, float]]):
+        self._at = self._directions(*np.array(places, dtype=float).reshape(-1, 2).T)
+
+    def to(self, site: Site) -> int:
+        """Position of the nearest place, by the chord; the first of equals."""
+        away = np.square(self._at - self._directions(site.latitude, site.longitude)).sum(axis=-1)
+        return int(np.where(np.isnan(away), np.inf, away).argmin())
+
+    @staticmethod
+    def _directions(latitude, longitude) -> np.ndarray:
+        phi, theta = np.radians(latitude), np.radians(longitude)
+        return np.stack([np.cos(phi) * np.cos(theta), np.cos(phi) * np.sin(theta), np.sin(phi)], axis=-1)
+
+
+def _place(forecast: Forecast) -> tuple[float, float]:
     where = forecast.provenance
-    if where.latitude is None or where.longitude is None:
-        return np.inf
-    return distance_km(site.latitude, site.longitude, where.latitude, where.longitude)
+    known = where.latitude is not None and where.longitude is not None
+    return (where.latitude, where.longitude) if known else (np.nan, np.nan)
 
 
 def _too_far(forecast: Forecast, site: Site) -> str:
@@ -208,12 +226,14 @@ def from_arrays(path: Path, wanted: Sequence[tuple[Site, str]], now: datetime) -
     provenance = Provenance("arrays", fetched_at=issued, issued_at=issued, spread="ensemble" if members > 1 else "none")
     forecast = control(Forecast(start, hours, fields, provenance, nominal), now)
     cells = Cells([], [(forecast, at) for at in range(len(held["latitude"]))], read=1)
+    places = np.stack([held["latitude"], held["longitude"]], axis=-1).astype(float)
+    places = np.where(np.isfinite(places), places, np.nan).tolist()
+    nearest = _Nearest(places)
     for site, _ in wanted:
-        there = zip(held["latitude"], held["longitude"], strict=True)
-        away = [distance_km(site.latitude, site.longitude, *map(float, place)) for place in there]
-        nearest = int(np.argmin(away))
-        near = bool(away[nearest] <= FARTHEST)
-        _give(cells, site, nearest if near else f"the nearest cell of the arrays is {away[nearest]:,.0f} km away")
+        at = nearest.to(site)
+        away = distance_km(site.latitude, site.longitude, *places[at])
+        found = at if away <= FARTHEST else f"the nearest cell of the arrays is {away:,.0f} km away"
+        _give(cells, site, found)
     return cells
 
 

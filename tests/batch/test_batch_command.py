@@ -2,7 +2,9 @@
 
 import json
 import sys
+import time
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,12 +12,13 @@ import pandas as pd
 import pytest
 from click.testing import CliRunner
 
-from advisor.batch.cells import Cells, from_arrays, from_sources
+from advisor.batch.cells import Cells, _Nearest, from_arrays, from_sources
 from advisor.batch.sites_file import read_sites
 from advisor.cli.batch import _cluster, _progress, batch
 from advisor.cli.outlook import outlook
 from advisor.errors import AdvisorError, InvalidFile, SourceUnreachable, WeatherError
 from advisor.household import load
+from advisor.sources import distance_km
 from tests.batch.test_scoring import scene
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
@@ -269,8 +272,6 @@ def test_sites_of_one_cell_share_one_question(home):
             raise SourceUnreachable("nobody answers")
         return forecast
 
-    from dataclasses import replace
-
     spots = [(41.62, -93.61), (41.68, -93.69), (41.62, -93.61), (41.72, -93.61), (-10.0, 3.0), (-10.01, 3.01)]
     wanted = [
         (replace(household.site, name=str(at), latitude=latitude, longitude=longitude), "")
@@ -283,9 +284,35 @@ def test_sites_of_one_cell_share_one_question(home):
     assert cells.groups() == [[0, 1, 2, 3]]
 
 
-def test_forecasts_that_carry_other_things_are_scored_by_themselves():
-    from dataclasses import replace
+def test_the_nearest_place_is_that_of_the_great_circle():
+    """Against the haversine formula (Sinnott 1984), over the date line, at a pole, with places that are not known."""
+    draw = np.random.default_rng(4)
+    places = np.column_stack([draw.uniform(-90, 90, 300), draw.uniform(-180, 180, 300)])
+    places[:3], places[7] = [(89.9, 10.0), (0.0, 179.95), (0.0, -179.8)], np.nan
+    nearest, household = _Nearest(places.tolist()), load(HOME)
+    sites = [(90.0, -170.0), (0.0, -179.99), *zip(draw.uniform(-90, 90, 60), draw.uniform(-180, 180, 60), strict=True)]
+    for latitude, longitude in sites:
+        away = [distance_km(latitude, longitude, *place) for place in places.tolist()]
+        found = nearest.to(replace(household.site, latitude=latitude, longitude=longitude))
+        assert away[found] == pytest.approx(np.nanmin(away), abs=1e-6)
+    assert _Nearest([(41.0, -93.0), (41.0, -93.0)]).to(household.site) == 0
 
+
+def test_ten_thousand_sites_find_their_cells_at_once(tmp_path):
+    """A look at every cell for every site, one by one, took a minute."""
+    household, draw, count = load(HOME), np.random.default_rng(5), 10_000
+    latitude, longitude = draw.uniform(30, 48, count), draw.uniform(-110, -80, count)
+    path = tmp_path / "weather.npz"
+    np.savez(path, latitude=latitude, longitude=longitude, start="2026-09-21T06:00Z", issued_at="2026-09-21T10:00Z",
+             air_temperature=np.full((count, 1, 2), 15.0, dtype=np.float32))  # fmt: skip
+    wanted = [(replace(household.site, latitude=float(a), longitude=float(o)), "")
+              for a, o in zip(latitude, longitude, strict=True)]  # fmt: skip
+    began = time.process_time()
+    assert from_arrays(path, wanted, scene.NOW).of_site == list(range(count))
+    assert time.process_time() - began < 20.0
+
+
+def test_forecasts_that_carry_other_things_are_scored_by_themselves():
     whole = scene.weather(slice(0, 1), 1, 48)
     less = replace(whole, fields={name: one for name, one in whole.fields.items() if name != "wind_gust"})
     cells = Cells([0, 1, 0], [(whole, 0), (less, 0)])
