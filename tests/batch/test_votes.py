@@ -6,7 +6,7 @@ import pytest
 from advisor.atmosphere.leaves import leaf_wet, wet_by_air, wet_by_rain
 from advisor.atmosphere.stability import turner_class, turner_class_bounds
 from advisor.atmosphere.stable_air import stable_air
-from advisor.logic import Kleene, all_of, any_of, within
+from advisor.logic import Kleene, all_of, any_of, inclusive_edge, within
 from advisor.rulebook.judging import judge_at_start, judge_nights, judge_offsets
 from advisor.rulebook.spans import judge, reduce_at_start, reduce_nights, reduce_offsets
 from advisor.series import Constant, Daily, Guarded, Series, Total, YesNo
@@ -163,6 +163,24 @@ def test_series_that_make_their_numbers_late_compare_as_these_do():
             rows = np.array([2, 0])
             some = judge_at_start(series.rows(rows), *(x if x is None else x[rows] for x in pair))
             same(some, Kleene(votes.holds[rows], votes.known[rows]))
+
+
+@pytest.mark.parametrize("lower", [True, False])
+def test_the_last_float32_inside_a_limit_holds_and_the_next_does_not(lower):
+    """Every float32 about the edge compares as it does, widened, with the edge in float64; NaN is not known."""
+    for limit in (0.0, 1e-3, 0.1, 0.3, 1.0, 2.54, 4.4704, 6.35, 25.4, 29.4, -3.3, -0.1):
+        edge = inclusive_edge(np.array([limit]), lower, np.dtype(float))
+        near = [np.float32(edge[0])]
+        for way in (np.float32(np.inf), np.float32(-np.inf)):
+            step = near[0]
+            for _ in range(5):
+                step = np.nextafter(step, way)
+                near.append(step)
+        values = np.array([*near, np.nan, np.inf, -np.inf], dtype=np.float32)[None, None]
+        wide, known = values.astype(float), ~np.isnan(values)
+        found = Series(values).against(np.array([limit]), lower)
+        same(found, Kleene((wide >= edge) if lower else (wide <= edge), known), limit)
+        assert found.holds[..., :11].any() and found.fails[..., :11].any()
 
 
 def weather(draw: np.random.Generator, members: int, lost: float) -> list[np.ndarray]:
