@@ -16,6 +16,8 @@ from bench_parts import baselines, scene
 from bench_parts.floor import floor_seconds
 from bench_parts.measure import HORIZON, RULES, throughput, timed
 
+#: of which the median counts
+RUNS = 3
 #: (name, function, sites, members in the quick form, members, target)
 OTHERS = (
     ("general rule engine (rule-engine)", baselines.engine_verdicts, 1, 1, 31, 1000),
@@ -57,11 +59,11 @@ def ratios(quick: bool, ours: dict) -> Iterator[dict[str, object]]:
         def answer(
             function=function, asked=(prepared, forecast.nominal_members, lead), answers=answers
         ) -> None:
-            answers.append(function(*asked, DEFAULT_FLOORS, HORIZON))
+            answers[:] = [function(*asked, DEFAULT_FLOORS, HORIZON)]
 
         try:
-            # the run that is compared is the run that is timed; the short ones are timed three times
-            took = timed(answer, 3 if sites * members == 1 else 1)
+            # the last run that is timed is the one that is compared
+            took = timed(answer, RUNS)
         except ImportError as missing:
             yield {"name": name, "missing": str(missing)}
             continue
@@ -87,7 +89,7 @@ def _with_formulas(forecast, table, places, theirs: float, ours: dict) -> dict[s
             # the numbers, which the advisor itself makes only of what somebody looks at
             _ = QUANTITIES[rule.measure.quantity].series(area).values
 
-    whole = theirs + 1e3 * timed(derive, 1)["cpu"] / len(table)
+    whole = theirs + 1e3 * timed(derive, RUNS)["cpu"] / len(table)
     return {"with_formulas_ms_per_site": whole, "ratio_with_formulas": whole / ours["cpu_ms_per_site"]}
 
 

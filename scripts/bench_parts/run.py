@@ -56,7 +56,7 @@ def main() -> None:
             began_table = time.perf_counter()
             tables = {sites: scene.task_table(sites)}
             reading = time.perf_counter() - began_table
-        runs = 1 if sites > 1000 else 3 if sites == 1000 else 7
+        runs = 3 if sites >= 1000 else 7
         threads = asked.threads if sites > 1 else 1
         row = measure.throughput(sites, members, hours, threads, runs, tables[sites])
         row["task_table_s"] = reading
