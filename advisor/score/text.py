@@ -90,14 +90,20 @@ def _rain_lines(score: Score) -> list[str]:
 def _reliability_lines(score: Score) -> list[str]:
     lines = ["When a chance was stated, it then rained:"]
     lines.append(f"  {'stated':<12} {'advisor':>8} {'it rained':>10}   {'raw':>8} {'it rained':>10}")
-    for at in range(len(EDGES) - 1):
-        cells = [_cells(table, at) for table in (score.own, score.raw)]
-        if not any(count for count, _ in cells):
-            continue
-        span = f"{EDGES[at] * 100:.0f}-{EDGES[at + 1] * 100:.0f} %"
-        own, raw = ((f"{count}x", share) for count, share in cells)
-        lines.append(f"  {span:<12} {own[0]:>8} {own[1]:>10}   {raw[0]:>8} {raw[1]:>10}")
+    for span, own, own_share, raw, raw_share in reliability_rows(score):
+        lines.append(f"  {span:<12} {own:>8} {own_share:>10}   {raw:>8} {raw_share:>10}")
     return lines
+
+
+def reliability_rows(score: Score) -> list[tuple[str, str, str, str, str]]:
+    """(stated chance, how often the advisor said so, how often it then rained, the same two of the raw forecast)."""
+    rows = []
+    for at in range(len(EDGES) - 1):
+        own, raw = (_cells(table, at) for table in (score.own, score.raw))
+        if own[0] or raw[0]:
+            span = f"{EDGES[at] * 100:.0f}-{EDGES[at + 1] * 100:.0f} %"
+            rows.append((span, f"{own[0]}x", own[1], f"{raw[0]}x", raw[1]))
+    return rows
 
 
 def _cells(table: ReliabilityTable, at: int) -> tuple[int, str]:

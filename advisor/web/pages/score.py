@@ -10,7 +10,7 @@ from flask import Flask, Response, abort
 from advisor import units
 from advisor.score.picture import score_picture
 from advisor.score.report import Score, make_score
-from advisor.score.text import error_dimension, lead_words, score_object
+from advisor.score.text import error_dimension, lead_words, reliability_rows, score_object
 from advisor.variables import VARIABLES
 from advisor.weather.kept_pairs import kept_pairs
 from advisor.web.desk import Desk, Scene
@@ -48,6 +48,7 @@ def score_page(desk: Desk, scene: Scene) -> Page:
             "errors": errors,
             "shortly": _shortly(errors),
             "rain": [_rain(row) for row in found.rain],
+            "stated": reliability_rows(found) if found.rain else [],
             "assumed": any(not row.learned for row in (*found.errors, *found.rain)),
         },
         {"score": score_object(found)},
