@@ -337,4 +337,4 @@ def test_the_score_begins_with_one_plain_sentence(client):
     (sentence,) = re.findall(r"On day 1 of the forecast it was off: .*?\)\.", words)
     assert "air temperature" in sentence and sentence.count("the raw forecast by") == 2
     # what the picture shows stands in words too
-    assert re.search(r"0-10 % \d+x \d+% \d+x \d+% 10-20 %", words)
+    assert re.search(r"0-10 %\s*\d+x\s*\d+%\s*\d+x\s*\d+%\s*10-20 %", words)
