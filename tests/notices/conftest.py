@@ -40,9 +40,9 @@ def outlook_at(folder):
     """An outlook at a moment, with storm until Friday and showers at the weekend."""
     spoilt = [(*BEFORE_FRIDAY, world.STORM), *((*day, world.SHOWER) for day in WEEKEND)]
 
-    def make(now, change=lambda household: household, weather=spoilt):
+    def make(now, change=lambda household: household, weather=spoilt, fetched=None):
         household = change(load(folder, now=max(now, MONDAY)))
-        forecast = read_answer(world.answer(*weather), fetched_at=now, latitude=41.6, longitude=-93.6)
+        forecast = read_answer(world.answer(*weather), fetched_at=fetched or now, latitude=41.6, longitude=-93.6)
         return make_outlook(household, control(forecast, now), list(load_rules()), household.history, now)
 
     return make

@@ -195,6 +195,13 @@ def test_nothing_is_said_where_no_pass_is_open(monday):
     assert make_source_down(nothing, MONDAY) is None
 
 
+def test_of_stale_weather_it_is_not_said_that_a_window_is_unlikely(outlook_at):
+    """Half a day without a new answer tells nothing of the weeks that are left."""
+    stale = make_notice(outlook_at(MONDAY, fetched=MONDAY - 20 * HOUR), "evening")
+    assert "stale" in before_cautions(stale.text)
+    assert "Wait: nothing is known yet of a good window by 5 November." in stale.text
+
+
 def test_a_source_that_is_silent(monday):
     made = make_source_down(monday, MONDAY - 13 * HOUR, "Open-Meteo: no connection.")
     assert made.text.splitlines()[0] == "No new forecast for 13 hours, since Sunday 20 September 18:00."

@@ -135,7 +135,7 @@ def wait_line(rows: Sequence[Row], day: date) -> str:
         until = max(found.until for _, found in told)
         chance = min(found.good_window for _, found in told)
         if chance < 0.005:
-            return f"Wait: no good window is likely yet by {until:%-d %B}."
+            return f"Wait: nothing is known yet of a good window by {until:%-d %B}."
         return f"Wait: the chance of a good window by {until:%-d %B} is {likelihood(chance)}."
     best = max(goes, key=lambda pair: pair[1].wait - pair[1].go)[1]
     if best.advice == "go":
