@@ -330,6 +330,8 @@ def test_settings_and_sources_speak_in_words_and_whole_units(client):
     assert "^2" not in settings and "512.0 fl oz" not in settings
     sources = seen(client.get("/sources")).words
     assert "mean wind speed at 10 m" in sources and "wind speed 10m" not in sources
+    # the data end there; the axis goes on to the end of the next day
+    assert re.search(r"to Mon 28 Sep, 1[78]:00", sources)
 
 
 def test_the_score_begins_with_one_plain_sentence(client):

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
 from advisor.clock import iso
 from advisor.service.due import HEARTBEAT
 from advisor.sources import SOURCES
@@ -21,7 +23,10 @@ def sources_page(desk: Desk, scene: Scene) -> Page:
     rows = [_row(name, by_name.get(name), scene) for name in scene.household.settings.sources]
     beat = marks.get(store, HEARTBEAT)
     failed = outbox.listing(store, "failed", "uncertain", "waiting")
-    first, last = forecast.axis[0], forecast.axis[-1]
+    # the axis goes on after the data, so that the last day has all its hours
+    held = [one.known.any(axis=(0, 1)) for one in forecast.fields.values()]
+    told = np.flatnonzero(np.any(np.broadcast_arrays(*held), axis=0)) if held else np.array([], dtype=int)
+    first, last = forecast.axis[told[[0, -1]]] if len(told) else forecast.axis[[0, -1]]
     return Page(
         title="Sources",
         template="sources.html",
