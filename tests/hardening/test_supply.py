@@ -168,6 +168,15 @@ def test_licences_are_read_and_judged(tmp_path, said, expected, good):
     assert found == expected and licences.fits(found) is good
 
 
+def test_a_licence_is_read_from_its_file_where_the_description_only_names_that(tmp_path):
+    made = package(tmp_path, None, **{"License-File": "LICENSE"})
+    assert licences.licence(made) == "unknown"
+    folder = Path(str(made.locate_file("."))) / f"{made.name}-{made.version}.dist-info" / "licenses"
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "LICENSE").write_text("Apache License\nVersion 2.0, January 2004\n")
+    assert licences.licence(made) == "Apache-2.0"
+
+
 def test_a_licence_that_does_not_fit_is_a_survivor_unless_only_tests_use_it():
     found = {
         "a": ("program", "GPL"),

@@ -52,6 +52,10 @@ def licence(one: metadata.Distribution) -> str:
     if not names or names == ["BSD"]:
         # the classifier knows one BSD; the text may be more exact
         names = _named((said.get("License") or "")[:2000]) or names
+    if not names:
+        # some descriptions only name the file that holds the text
+        files = [path for name in said.get_all("License-File", []) for path in (f"licenses/{name}", name)]
+        names = next((found for path in files if (found := _named((one.read_text(path) or "")[:2000]))), [])
     return " OR ".join(dict.fromkeys(names)) if names else "unknown"
 
 
