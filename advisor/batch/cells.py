@@ -93,7 +93,8 @@ def _likeness(forecast: Forecast) -> object:
         (name, one.values.shape[1], one.values.dtype.str, one.block_first is not None)
         for name, one in sorted(forecast.fields.items())
     )
-    return str(forecast.start), forecast.hours, shapes, forecast.nominal_members.tobytes()
+    spread = forecast.provenance.spread
+    return str(forecast.start), forecast.hours, shapes, forecast.nominal_members.tobytes(), spread
 
 
 def from_folder(

@@ -13,7 +13,8 @@ from advisor.forecast import Forecast
 from advisor.scoring import Scored
 from advisor.verdict import GO, NO_GO, UNKNOWN, VERDICT_WORDS
 
-COLUMNS = ("site", "treatment", "area", "pass", "day", "verdict", "best_start", "chance", "chance_at_most", "too_early")
+COLUMNS = ("site", "treatment", "area", "pass", "day", "verdict", "best_start", "chance", "chance_at_most", "too_early",
+           "spread")  # fmt: skip
 
 
 def rows_of(
@@ -26,7 +27,8 @@ def rows_of(
     rows : sequence of Row
         The chunk's sites.
     forecast : Forecast
-        Any on the chunk's axis; days on which it holds no data are not told of.
+        Any of the chunk's, on its axis; days on which it holds no data are not told of. What its members are is told
+        beside every chance.
     last : datetime64[h]
         Last hour of the data.
     """
@@ -60,4 +62,5 @@ def rows_of(
                 "chance": None if best is None else round(float(lower[best]), 4),
                 "chance_at_most": None if best is None else round(float(upper[best]), 4),
                 "too_early": bool(code == UNKNOWN and best is not None and verdicts.too_early[at, best]),
+                "spread": forecast.provenance.spread,
             }

@@ -84,6 +84,8 @@ def test_a_site_gets_the_days_of_the_outlook(home, tmp_path):
         (row["area"], row["day"], row["verdict"], row["chance"] if row["best_start"] else 0) for row in rows
     ] == wanted
     assert {row["verdict"] for row in rows} >= {"go", "no-go"}
+    # beside every chance stands what it rests on
+    assert {row["spread"] for row in rows} == {"assumed spread"}
 
 
 def test_faulty_rows_are_told_of_and_left_out(home, tmp_path):
