@@ -97,12 +97,10 @@ def test_values_without_bounds_are_seen(steady, monkeypatch):
 def test_a_go_where_there_was_none_is_seen(steady):
     """(b) The oracle alone."""
     none = scenes.Judged(np.full_like(steady.plain.verdict, NO_GO), {})
-    assert (
-        oracles.never_gained(steady, steady.plain, Change("b", "null", "", steady.body)).word == "identical"
-    )
+    assert oracles.never_gained(steady, steady.plain).word == "identical"
     # beside an answer of which nothing is known, whatever the rule
     hopeless = replace(steady, plain=none, body=b"")
-    gained = oracles.never_gained(hopeless, steady.plain, Change("b", "null", "", steady.body))
+    gained = oracles.never_gained(hopeless, steady.plain)
     assert gained.word == "a go gained"
 
 

@@ -8,8 +8,6 @@
 Told apart, each with its reason beside it in `oracles`, and only where the oracle holds without the rule in question:
 
 - (a) a no-go by a rule that assumes the worst of what is not known (drift, dry soil);
-- (b) a go by what a person measured where the source has no such layer (the soil's temperature), or by the estimated
-  use of water on the day in which an answer begins, which is a known weakness;
 - (d) a go gained by what cannot be compared, by what the second source does not say, or within what forecasts err.
 
 Not among (a): a known unit in place of another (km/h for m/s) and periods moved by a few hours, which look like any
@@ -121,7 +119,7 @@ def _outcome(scene: scenes.Scene, change: Change) -> tuple[oracles.Outcome, orac
         if change.oracle == "a":
             return oracles.same_or_unknown(scene, after, change), None
         if change.oracle == "b":
-            return oracles.never_gained(scene, after, change), None
+            return oracles.never_gained(scene, after), None
         if change.oracle == "c":
             return oracles.never_eased(scene, after, change.rules), None
         return oracles.unseen(scene, after), oracles.told_by_another(scene, change)

@@ -18,17 +18,6 @@ from .scenes import OTHER, Judged, Scene, judge
 from .values import hourly
 
 _EPS = 1e-9
-#: rules whose measure a person may have taken: with a source that has no such layer that counts, and a layer that is
-#: wholly gone cannot be told from one that never was. Without these rules the oracle must hold all the same.
-MEASURED_INSTEAD = {
-    "soil-temperature": "a thermometer in the soil, for five days, where a source has no soil layer"
-}
-#: rules that estimate the day in which an answer begins. Every new answer begins later in the day, so that a beginning
-#: that is gone looks like any later answer. The estimate errs to both sides: a known weakness, and told apart as such.
-ESTIMATED_FIRST_DAY = {
-    "moisture-stress": "what the lawn has used by tonight is worked out of the day's temperatures that are there "
-    "(FAO-56 eq. 52); without the cold morning hours the day looks milder",
-}
 #: standard error assumed of a forecast a day ahead, and its growth a day, as the program states it
 ASSUMED_SPREAD = (
     ("air_temperature", 1.75, 0.35), ("dew_point", 1.75, 0.35), ("relative_humidity", 8.0, 1.5),
@@ -74,19 +63,11 @@ def same_or_unknown(scene: Scene, after: Judged, change: Change) -> Outcome:
     return Outcome("identical" if (verdict == before).all() else "unknown")
 
 
-def never_gained(scene: Scene, after: Judged, change: Change) -> Outcome:
-    """(b) A start that is a go now was one before; a go by what a person measured is told apart."""
+def never_gained(scene: Scene, after: Judged) -> Outcome:
+    """(b) A start that is a go now was one before, without exception."""
     before, verdict = scene.plain.verdict, after.verdict
     wrong = (verdict == GO) & (before != GO)
     if wrong.any():
-        begins_late = change.kind == "truncate" and change.says.startswith("beginning")
-        without = (*MEASURED_INSTEAD, *(ESTIMATED_FIRST_DAY if begins_late else ()))
-        untouched = judge(scene, scene.body, without=without).verdict
-        changed = judge(scene, change.body, asked_hours_ago=change.asked_hours_ago, without=without).verdict
-        if not ((changed == GO) & (untouched != GO)).any():
-            return Outcome(
-                "a go by an estimated first day" if begins_late else "a go by what a person measured instead"
-            )
         return Outcome("a go gained", _first(scene, wrong, before, verdict))
     return _cautious(before, verdict)
 
