@@ -19,8 +19,6 @@ from advisor.votes import Votes
 
 #: a day's maximum counts once so many of its hours are known
 HOURS_OF_A_MAXIMUM = 8
-#: why a source that has no layer of the soil at a place does not know it
-_NO_LAYER = (Reason.NOT_CARRIED, Reason.NULL, Reason.BEFORE_START, Reason.AFTER_END)
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,7 +69,7 @@ class AreaConditions:
 
     @cached_property
     def _days(self) -> LocalDays:
-        return LocalDays(*clock.local_days(self.conditions.axis, self.table.zone))
+        return clock.local_days(self.conditions.axis, self.table.zone)
 
     @cached_property
     def _day_numbers(self) -> np.ndarray:
@@ -126,9 +124,14 @@ class AreaConditions:
     @cached_property
     def recent_water(self) -> Guarded:
         """[mm] of rain and irrigation in the 24 hours before each hour, see `water.recent_water`."""
-        drained = self._at_hours(self._day_numbers <= self.table.scalars["seen_drained_day"][:, None])
-        before = self.gather(self.conditions.forecast.reason("precipitation")) == Reason.BEFORE_START
-        return water.recent_water(self.wetting_in_parts, drained, Votes.of(before))
+        axis, instants, forecast = self.conditions.axis, self.table.instants, self.conditions.forecast
+        drained = -clock.hours_since(axis[:1], instants["seen_drained"], np.inf)
+        vouched, no_past_before = instants["seen_drained_day_end"], forecast.provenance.no_past_before
+        if no_past_before is None:
+            return water.recent_water(self.wetting_in_parts, drained)
+        vouched = -clock.hours_since(axis[:1], np.minimum(vouched, no_past_before), np.inf)
+        begun = self.gather(forecast.reason("precipitation")) != Reason.BEFORE_START
+        return water.recent_water(self.wetting_in_parts, drained, vouched, begun)
 
     @cached_property
     def runoff_depth(self) -> Guarded:
@@ -162,16 +165,15 @@ class AreaConditions:
 
     @cached_property
     def soil_five_day_mean(self) -> np.ndarray:
-        """[degC] mean of the soil at about 2 in over five days, see `water.soil_five_day_mean`; a measured soil counts
-        for five days."""
+        """[degC] mean of the soil at about 2 in over five days, see `water.soil_five_day_mean`.
+
+        What the person measured counts for five days."""
         since = self._day_numbers - self.table.scalars["measured_soil_day"][:, None]
         fresh = self._at_hours((since >= 0.0) & (since < 5.0))
         measured = np.where(fresh, self.table.scalars["measured_soil_temperature"][:, None, None], np.nan)
         layer = self.gather(self.conditions.forecast.values("soil_temperature_5cm"))
-        # a layer that is there and cannot be believed is lost, and not a reason to go by an older look
-        reason = self.gather(self.conditions.forecast.reason("soil_temperature_5cm"))
-        without = np.isin(reason, _NO_LAYER).all(axis=-1, keepdims=True)
-        return water.soil_five_day_mean(layer, np.where(without, measured, np.nan))
+        carried = "soil_temperature_5cm" in self.conditions.forecast.fields
+        return water.soil_five_day_mean(layer, measured, carried=carried)
 
     # drift ------------------------------------------------------------------------------------------------------
 

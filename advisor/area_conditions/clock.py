@@ -8,7 +8,11 @@ from datetime import timedelta
 import numpy as np
 
 from advisor.clock import HOUR, from_numpy, local_dates, local_instant, to_numpy
+from advisor.lawn_water import LocalDays
 from advisor.task_table import TaskTable
+
+#: hours of the day on which clocks go back, and one more for zones that change by less than an hour
+LONGEST_DAY = 26
 
 
 def spare_time(axis: np.ndarray, table: TaskTable) -> np.ndarray:
@@ -29,12 +33,22 @@ def irrigation(axis: np.ndarray, table: TaskTable) -> np.ndarray:
     return _each_once(zip(table.irrigation, table.zone, strict=True), water)[:, None, :]
 
 
-def local_days(axis: np.ndarray, zones: Sequence) -> tuple[np.ndarray, np.ndarray]:
-    """Local calendar days: day of each hour (task, hour) as an index, and the days (task, day)."""
+def local_days(axis: np.ndarray, zones: Sequence) -> LocalDays:
+    """The local calendar days that the axis touches."""
     dates = _each_once(((zone,) for zone in zones), lambda zone: local_dates(axis, zone))
     first = dates.min(axis=1)
     index = (dates - first[:, None]).astype(int)
-    return index, first[:, None] + np.arange(index.max() + 1)
+    count = int(index.max()) + 1
+    hours = _each_once(((zone,) for zone in zones), lambda zone: _hours_of_days(axis, zone, count))
+    return LocalDays(index, first[:, None] + np.arange(count), hours)
+
+
+def _hours_of_days(axis: np.ndarray, zone, count: int) -> np.ndarray:
+    """How many full hours of UTC lie on each local day from that of the first hour on, whether the axis holds them."""
+    longer = axis[0] + np.arange(-LONGEST_DAY, len(axis) + LONGEST_DAY) * HOUR
+    dates = local_dates(longer, zone)
+    days = local_dates(axis[:1], zone) + np.arange(count)
+    return np.searchsorted(dates, days, "right") - np.searchsorted(dates, days)
 
 
 def hours_since(axis: np.ndarray, moments: np.ndarray, without: float) -> np.ndarray:

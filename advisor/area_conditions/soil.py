@@ -61,19 +61,19 @@ def soil_days(
         for name in ("curve_number", "depletion_share", "crop_coefficient", "available_water")
     )
     lost = np.nan_to_num(curve_number_runoff(fallen, number))
-    use = coefficient * reference_et.whole
-    p = depletion_fraction(p_table, np.nan_to_num(use, nan=UNKNOWN_DAILY_USE))
+    use = coefficient * reference_et.at_most
+    unsure = np.isnan(reference_et.whole)
+    p = depletion_fraction(p_table, np.where(unsure, np.fmax(use, UNKNOWN_DAILY_USE), use).astype(use.dtype))
     first, carried = _seen(table, days)
-    # The day of the look may lie partly before the data; rain of it that is not known counts as none. Rain that the
-    # source has lost does not: neither it nor a milder estimate of the day may take the place of what was known.
+    # The day of the look may lie partly before the data; rain of it that is not known counts as none, and its use as
+    # the most that it may have been. Rain that the source has lost does not: it may not take the place of what was
+    # known.
     begun = gather(conditions.forecast.reason("precipitation")) != Reason.BEFORE_START
     gone = local.total(Series((np.isnan(rain.values) & begun).astype(float))) > 0.0
-    seen = (np.arange(count) == first[:, None])[:, None, :] & watered & ~np.isnan(reference_et.rough) & ~gone
+    seen = (np.arange(count) == first[:, None])[:, None, :] & watered & ~np.isnan(reference_et.at_most) & ~gone
     shape = np.broadcast_shapes(whole.shape, p.shape)
-    et = np.where(whole, reference_et.whole, np.fmax(reference_et.whole, reference_et.rough))
-    season = Season(
-        *(np.moveaxis(x, -1, 0) for x in (fallen, lost, sprinkled, et, coefficient, available, p_table))
-    )
+    amounts = (fallen, lost, sprinkled, reference_et.at_most, coefficient, available, p_table)
+    season = Season(*(np.moveaxis(x, -1, 0) for x in amounts))
     known, seen, p = (_by_day(x, shape) for x in (whole, seen | whole, p))
     available = np.broadcast_to(available[..., 0], shape[:-1])
     # what is told of the soil, and a profile that was dry before the data

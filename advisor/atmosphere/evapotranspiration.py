@@ -30,6 +30,7 @@ __all__ = [
     "asce_et_daily",
     "asce_et_hourly",
     "hargreaves_et",
+    "hargreaves_et_at_most",
     "reference_et_daily",
     "reference_et_daily_from_weather",
     "reference_et_hourly",
@@ -62,6 +63,36 @@ def hargreaves_et(temperature_mean, temperature_maximum, temperature_minimum, ex
     )
     with np.errstate(all="ignore"):
         return (0.408 * 0.0023 * (mean + 17.8) * np.sqrt(highest - lowest) * above)[()]
+
+
+def hargreaves_et_at_most(temperature_maximum, temperature_minimum, extraterrestrial):
+    """The most that :func:`hargreaves_et` gives for a day that was at no time hotter or colder than these bounds.
+
+    With the mean halfway between the extremes and ``a`` the maximum plus 17.8, the estimate goes with
+    ``(a - range/2) sqrt(range)``, which grows with ``a``, and with the range up to ``2 a/3``.
+
+    Parameters
+    ----------
+    temperature_maximum, temperature_minimum : numeric
+        Bounds of the temperature of the day. [degC]
+    extraterrestrial : numeric
+        Extraterrestrial radiation of the day. [MJ m-2 d-1]
+
+    Returns
+    -------
+    numeric
+        Upper bound of the reference evapotranspiration; 0 for a maximum below -17.8 degC, NaN where the maximum is
+        below the minimum. [mm/d]
+
+    References
+    ----------
+    Derived from FAO-56 eq. 52.
+    """
+    highest, lowest, above = as_floats(temperature_maximum, temperature_minimum, extraterrestrial)
+    warmth = np.maximum(highest + 17.8, 0.0)
+    spread = np.minimum(highest - lowest, warmth * (2.0 / 3.0))
+    with np.errstate(all="ignore"):
+        return (0.408 * 0.0023 * (warmth - 0.5 * spread) * np.sqrt(spread) * above)[()]
 
 
 def reference_et_daily_from_weather(

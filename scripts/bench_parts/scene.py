@@ -16,7 +16,8 @@ from advisor.task_table import TaskTable, build
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 NOW = datetime(2026, 9, 21, 12, tzinfo=UTC)
-START = np.datetime64("2026-09-21T06", "h")
+#: midnight of the sites in the east: the day on which the soil was seen has all its hours
+START = np.datetime64("2026-09-21T05", "h")
 
 
 def sites_table(sites: int) -> SiteTable:

@@ -284,6 +284,11 @@ CATALOGUE = (
         _numbers("temperature_mean", "temperature_maximum", "temperature_minimum", "extraterrestrial"),
     ),
     Entry(
+        "hargreaves_et_at_most",
+        evapotranspiration.hargreaves_et_at_most,
+        _numbers("temperature_maximum", "temperature_minimum", "extraterrestrial"),
+    ),
+    Entry(
         "reference_et_daily_from_weather",
         evapotranspiration.reference_et_daily_from_weather,
         _numbers(

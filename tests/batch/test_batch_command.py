@@ -51,9 +51,9 @@ def table(folder: Path, *lines: str, head: str = "site,latitude,longitude,elevat
     return path
 
 
-def arrays(path: Path, sites: int = 9, members: int = 3) -> Path:
+def arrays(path: Path, sites: int = 9, members: int = 3, hours: int = 168) -> Path:
     """The benchmark's invented weather as arrays of (cell, member, hour)."""
-    forecast, places = scene.weather(slice(0, sites), members, 168), scene.sites_table(sites)
+    forecast, places = scene.weather(slice(0, sites), members, hours), scene.sites_table(sites)
     np.savez(
         path, latitude=places.latitude, longitude=places.longitude, start=str(forecast.start) + ":00Z",
         issued_at="2026-09-21T10:00Z", **{name: one.values for name, one in forecast.fields.items()},
@@ -151,7 +151,7 @@ def test_a_later_pass_keeps_the_interval_of_the_label(home, tmp_path):
 
 def test_arrays_in_every_format_chunk_and_order(home, tmp_path):
     pytest.importorskip("pyarrow")
-    sites, weather = places(tmp_path), arrays(tmp_path / "weather.npz")
+    sites, weather = places(tmp_path), arrays(tmp_path / "weather.npz", hours=169)
     found = []
     for kind, chunk in (("csv", 2), ("jsonl", 100), ("parquet", 4)):
         out = tmp_path / f"days.{kind}"

@@ -223,10 +223,13 @@ def test_a_gap_in_the_past_leaves_the_soil_unknown_and_never_moister():
 
 
 def test_a_day_in_which_the_source_begins_can_be_the_day_of_the_look():
-    """A source without a past, asked at noon: what was seen this morning holds today and carries on."""
+    """A source without a past, asked at noon: what was seen this morning holds today and carries on.
+
+    Ks of today follows from the most that the day may use, FAO-56 eq. 84 and table 22.
+    """
     weather = forecast(start=np.datetime64("2026-06-15T15", "h"))
     begun = stress("moist", date(2026, 6, 15), weather)
-    assert begun[0] == 1.0 and not np.isnan(begun[day(weather, "2026-06-16")])
+    assert 0.9 <= begun[0] <= 1.0 and not np.isnan(begun[day(weather, "2026-06-16")])
     late = {name: one.values.copy() for name, one in weather.fields.items()}
     late["air_temperature"][..., :3] = np.nan
     gap = changed(weather, late)
