@@ -87,6 +87,8 @@ class Provenance:
     """Where a forecast comes from. `issued_at` is None where the answer does not say.
 
     `own_axis` is the first hour and the number of hours of the answer itself, whatever has been laid around it since.
+    `no_past_before` is the hour before which no answer of the source holds anything; None where answers have a past,
+    which can be lost.
     """
 
     source: str
@@ -101,6 +103,7 @@ class Provenance:
     spread: str = "none"
     notes: tuple[str, ...] = ()
     own_axis: tuple[np.datetime64, int] | None = None
+    no_past_before: np.datetime64 | None = None
 
     def age_hours(self, now: datetime) -> float | None:
         """Age at `now` [h], counted from the issue, else from the fetch; None when neither is known."""

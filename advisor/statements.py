@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time
 from typing import get_args
+from zoneinfo import ZoneInfo
 
 from advisor.model import Area, Household, SoilState, Watering
 
@@ -45,7 +46,7 @@ def with_statements(household: Household, statements: Iterable[Statement]) -> Ho
     for statement in statements:
         by_area.setdefault(statement.area, []).append(statement)
     changed = {
-        name: _area(area, by_area[name]) if name in by_area else area
+        name: _area(area, by_area[name], household.site.zone) if name in by_area else area
         for name, area in household.areas.items()
     }
     if changed == household.areas:
@@ -53,12 +54,15 @@ def with_statements(household: Household, statements: Iterable[Statement]) -> Ho
     return replace(household, areas=changed)
 
 
-def _area(area: Area, told: list[Statement]) -> Area:
+def _area(area: Area, told: list[Statement], zone: ZoneInfo) -> Area:
     told = sorted(told, key=lambda one: one.stated_at)
     looks = [at for at, one in enumerate(told) if one.kind == SOIL and one.data.get("state") in SOIL_STATES]
     look = max(looks, key=lambda at: (told[at].on, at), default=-1)
     if look >= 0 and (area.soil_seen is None or told[look].on >= area.soil_seen):
-        area = replace(area, soil_state=told[look].data["state"], soil_seen=told[look].on)
+        seen, said = told[look].on, told[look].stated_at.astimezone(zone)
+        # of an earlier day nobody says at what time
+        at = said.time().replace(second=0, microsecond=0) if said.date() == seen else None
+        area = replace(area, soil_state=told[look].data["state"], soil_seen=seen, soil_seen_at=at)
     else:
         look = -1
     area = _worked_out(area, told)

@@ -7,6 +7,8 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
+from advisor.atmosphere import radiation
+
 PROVIDERS = ("nws", "open-meteo", "met-norway")
 
 #: what the invented day holds at 00, 01, ... UTC of each day, in canonical units
@@ -21,12 +23,23 @@ DAY = {
     "precipitation": np.where(HOURS == 7, 0.6, 0.0),
     "precipitation_probability": np.where(HOURS == 7, 40.0, 5.0),
     "cloud_cover": 30.0 + HOURS,
+    "soil_temperature": np.round(13.0 - 1.5 * np.cos((HOURS - 11) / 24.0 * 2.0 * np.pi), 1),
 }
 
 
 def series(name: str, start: datetime, hours: int) -> list[float]:
     """The invented weather of each hour from `start` on."""
     return [float(DAY[name][(start + timedelta(hours=hour)).hour]) for hour in range(hours)]
+
+
+_SAME_EVERY_DAY = series
+
+
+def half_sun(latitude: float, longitude: float, start: datetime, hours: int) -> list[float]:
+    """Half of the radiation that reaches the top of the air, by hour [W/m²]."""
+    times = np.datetime64(start.replace(tzinfo=None), "h") + np.arange(hours)
+    above = radiation.extraterrestrial_hourly(times, latitude, longitude)
+    return [round(float(value), 1) for value in 0.5 * above / 0.0036]
 
 
 def floor_hour(instant: datetime) -> datetime:
@@ -44,15 +57,18 @@ def open_meteo_body(
         "wind_direction_10m": ("wind_from_direction", "°"), "wind_gusts_10m": ("wind_gust", "m/s"),
         "precipitation": ("precipitation", "mm"),
         "precipitation_probability": ("precipitation_probability", "%"),
-        "cloud_cover": ("cloud_cover", "%"),
+        "cloud_cover": ("cloud_cover", "%"), "shortwave_radiation": ("shortwave_radiation", "W/m²"),
+        "soil_temperature_6cm": ("soil_temperature", "°C"),
     }  # fmt: skip
     hourly: dict[str, list] = {
         "time": [(start + timedelta(hours=hour)).strftime("%Y-%m-%dT%H:%M") for hour in range(count)]
     }
     units = {"time": "iso8601"}
     for theirs, (ours, unit) in names.items():
-        preceding = ours in ("wind_gust", "precipitation", "precipitation_probability")
-        hourly[theirs] = series(ours, start - timedelta(hours=1) if preceding else start, count)
+        preceding = ours in ("wind_gust", "precipitation", "precipitation_probability", "shortwave_radiation")
+        first = start - timedelta(hours=1) if preceding else start
+        sunny = ours == "shortwave_radiation" and series is _SAME_EVERY_DAY
+        hourly[theirs] = half_sun(latitude, longitude, first, count) if sunny else series(ours, first, count)
         units[theirs] = unit
     return {
         "latitude": round(latitude + 0.02, 4), "longitude": round(longitude - 0.02, 4),

@@ -16,34 +16,52 @@ from advisor.votes import EVERYONE, Votes, row_bytes, windows
 _DAY, _FIVE_DAYS = 24, 120
 
 
-def recent_water(wetting: Total, drained: np.ndarray, before_start: Votes) -> Guarded:
+def recent_water(
+    wetting: Total, drained: np.ndarray, vouched: np.ndarray | float = -np.inf, begun: np.ndarray | bool = True
+) -> Guarded:
     """[mm] of rain and irrigation in the 24 hours before each hour.
+
+    What came before a person saw the soil moist or dry counts as none, known or not: it was not waterlogged. Of a
+    source that never has a past, rain of the day of the look counts as none where nothing is known of it: it cannot be
+    lost.
 
     Parameters
     ----------
     wetting : Total
         Of rain and irrigation.
-    drained : ndarray of bool (task, 1, hour)
-        Hours up to the day on which a person saw the soil moist or dry: they count as none where they lie before the
-        data, since the soil was not waterlogged. What the source has lost of them is not known.
-    before_start : Votes
-        Hours before the source's data begin.
+    drained : ndarray (task, 1, 1)
+        When that was [h from the first hour]; -inf where nobody saw it.
+    vouched : ndarray (task, 1, 1), optional
+        The end of that day, or of the hours of which the source never says anything [h from the first hour].
+    begun : ndarray of bool (task or 1, 1, hour), optional
+        Hours from the first one on that the source says something of.
     """
-    rain, watering = wetting.parts
-    known = wetting.known | (Votes.of(drained) & (rain.known | before_start))
-    # what lies before the axis is before the day of the first hour too
-    early = row_bytes(drained[:, 0, 0])[None] & np.full((1, 1, 1, _DAY), EVERYONE)
+    if (drained >= 1.0).any():
+        wetting = Total(*(_from_then_on(part, drained) for part in wetting.parts))
+    if np.any(vouched >= 1.0):
+        rain, watering = wetting.parts
+        silent = np.isnan(rain.values) & ~begun & (np.arange(rain.values.shape[-1]) + 1 <= vouched)
+        wetting = Total(_none_in(rain, silent), watering)
+    known = wetting.known
+    # what lies before the axis
+    early = row_bytes(np.maximum(drained, vouched)[:, 0, 0] >= 0.0)[None] & np.full((1, 1, 1, _DAY), EVERYONE)
     shape = np.broadcast_shapes(known.bits.shape[:-1], early.shape[:-1])
     longer = np.concatenate(
         [np.broadcast_to(part, (*shape, part.shape[-1])) for part in (early, known.bits)], axis=-1
     )
     whole = windows.over_offsets(Votes(longer, known.members), 0, _DAY, every=True)
-    amount = wetting.sums(-_DAY, 0)
-    unstated = np.isnan(watering.values[..., :1])
-    if unstated.any():
-        # only hours that count as none can be known then
-        amount = np.where(unstated, amount.dtype.type(0.0), amount)
-    return Guarded(amount, Votes(whole.bits[..., : known.hours], known.members))
+    return Guarded(wetting.sums(-_DAY, 0), Votes(whole.bits[..., : known.hours], known.members))
+
+
+def _from_then_on(water: Series, moment: np.ndarray) -> Series:
+    """The series with none in the hours, or the blocks of hours, that were over at a moment (task, 1, 1)."""
+    last = np.arange(water.values.shape[-1]) if water.block_last is None else water.block_last
+    return _none_in(water, last + 1 <= moment)
+
+
+def _none_in(water: Series, hours: np.ndarray) -> Series:
+    values = np.where(hours, water.values.dtype.type(0.0), water.values)
+    return Series(values, water.instant, water.block_first, water.block_last)
 
 
 def runoff_depth(wetting: Total, curve_number: np.ndarray) -> Guarded:
@@ -86,18 +104,23 @@ def _runoff(wetting: Total, ahead: np.ndarray, some: np.ndarray, rows, number: n
     return runoff
 
 
-def soil_five_day_mean(layer: np.ndarray, measured: np.ndarray) -> np.ndarray:
+def soil_five_day_mean(layer: np.ndarray, measured: np.ndarray, *, carried: bool) -> np.ndarray:
     """[degC] mean of the soil at about 2 in over the five days before each hour (task, member, hour).
 
-    The source's own layer where it knows all 120 hours; of a source that has none what the person measured. A gap in a
-    layer is not filled so: a soil that is known to be too warm would be lost.
+    The source's own layer where it knows all 120 hours, or what the person measured where that is warmer: the product
+    has to be down before either reaches its limit. Of a source that has no layer what the person measured. A layer that
+    is lost is not replaced by it: a soil that is known to be too warm would be lost.
 
     Parameters
     ----------
     layer : ndarray (task or 1, member, hour)
     measured : ndarray (task, 1, hour)
-        What the person measured, while it counts.
+        What the person measured, while it counts; NaN else.
+    carried : bool
+        Whether the source has a layer, known or lost.
     """
+    if not carried:
+        return np.broadcast_to(measured, np.broadcast_shapes(layer.shape, measured.shape))
     mean = np.full(np.broadcast_shapes(layer.shape, (len(measured), 1, 1)), np.nan)
     series = Series(layer)
     if layer.shape[-1] > _FIVE_DAYS:
@@ -105,4 +128,4 @@ def soil_five_day_mean(layer: np.ndarray, measured: np.ndarray) -> np.ndarray:
         window = (total[..., _FIVE_DAYS:-1] - total[..., : -_FIVE_DAYS - 1]) / _FIVE_DAYS
         gaps = missing[..., _FIVE_DAYS:-1] - missing[..., : -_FIVE_DAYS - 1]
         mean[..., _FIVE_DAYS:] = np.where(gaps > 0, np.nan, window)
-    return np.where(np.isnan(layer).all(axis=-1, keepdims=True), measured, mean)
+    return np.where(np.isnan(mean), np.nan, np.fmax(mean, measured))

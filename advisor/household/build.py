@@ -65,6 +65,7 @@ def area(table, slope: str) -> Area:
         else tuple(Watering(one.days, one.at, one.depth, one.duration) for one in table.irrigation),
         soil_state=table.soil_state,
         soil_seen=table.soil_seen,
+        soil_seen_at=table.soil_seen_at,
         soil_temperature=table.soil_temperature,
         soil_temperature_seen=table.soil_temperature_seen,
         slope=table.slope or slope,

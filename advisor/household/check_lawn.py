@@ -149,6 +149,11 @@ def _dates(file: TomlFile, index: int, area, found: Findings) -> None:
         found.warn(
             file, "soil_state has no soil_seen, so it cannot be used", hint, "area", index, "soil_state"
         )
+    if area.soil_seen_at is not None and area.soil_seen is None:
+        hint = "write soil_seen = 2026-09-20, the day you looked"
+        found.warn(
+            file, "soil_seen_at has no soil_seen, so it cannot be used", hint, "area", index, "soil_seen_at"
+        )
     if area.seeded_on is not None and area.mowings_since_seeding is None:
         hint = "write mowings_since_seeding = 0, or how often it has been mown"
         found.warn(file, "seeded_on has no mowings_since_seeding", hint, "area", index, "seeded_on")

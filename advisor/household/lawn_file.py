@@ -98,6 +98,7 @@ class AreaTable(Table):
     irrigation: Annotated[list[WateringTable] | None, BeforeValidator(_read_irrigation)] = None
     soil_state: choice(*SOIL_STATES, what="soil state") | None = None
     soil_seen: Day | None = None
+    soil_seen_at: TimeOfDay | None = None
     soil_temperature: quantity("temperature", -20.0, 45.0) | None = None
     soil_temperature_seen: Day | None = None
     slope: choice(*SLOPES, what="slope") | None = None

@@ -74,6 +74,7 @@ turf_state = "active" § active, dormant, drought-stressed, new-sod, seedling
 $irrigation § or the tables below; not stated leaves it unknown how long it stays dry
 # soil_state = "moist" § wet, moist or dry, by feel at finger depth
 # soil_seen = 2026-09-20 § the day you felt it
+# soil_seen_at = "07:30" § and when, which tells whether rain of that day came before
 # soil_temperature = "48 degF" § mean of five days at 2 in, for a product against germinating weeds
 # soil_temperature_seen = 2026-04-02
 # green_share = "90 percent"

@@ -105,6 +105,8 @@ class Area:
     irrigation: tuple[Watering, ...] | None = None
     soil_state: SoilState | None = None
     soil_seen: date | None = None
+    #: local time of that look; None means at any time of the day
+    soil_seen_at: time | None = None
     #: [mm] of the root zone's water that were gone at the end of a day, as an earlier run worked it out
     soil_depletion: float | None = None
     soil_depletion_day: date | None = None

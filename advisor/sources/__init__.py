@@ -103,7 +103,10 @@ SOURCES: dict[str, Source] = {
         base=openmeteo.BASE, variables=_carried(openmeteo.VARIABLE_MAP),
         first_request=openmeteo.forecast_request, next_request=_nothing_more,
         read=openmeteo.read, is_answer=openmeteo.is_answer, offers=("ensembles",),
-        always=("wind_gust", "precipitation_probability", "relative_humidity", "dew_point", "shortwave_radiation"),
+        always=(
+            "wind_gust", "precipitation_probability", "relative_humidity", "dew_point", "shortwave_radiation",
+            "soil_temperature_5cm",
+        ),
     ),
     metno.NAME: Source(
         metno.NAME, metno.TITLE, metno.LICENCE, metno.ATTRIBUTION,

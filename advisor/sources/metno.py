@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from advisor.clock import HOUR
+from advisor.clock import HOUR, to_numpy
 from advisor.errors import WeatherError
 from advisor.forecast import Flag, Forecast, ForecastBuilder, Provenance, Reason
 from advisor.sources.reading import (
@@ -128,6 +128,8 @@ def read(document: Document, fetched_at: datetime | None = None) -> Forecast:
         longitude=longitude,
         elevation=elevation,
         attribution=ATTRIBUTION,
+        # answers begin with the hour in which they were asked, or the next
+        no_past_before=None if fetched_at is None else to_numpy(fetched_at, "h") + HOUR,
     )
     return builder.build(provenance).with_fields({}, flags)
 

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from advisor import lawn_work
-from advisor.clock import to_numpy
-from advisor.model import LABEL_QUANTITIES, Record, Task
+from advisor.clock import local_instant, to_numpy
+from advisor.model import LABEL_QUANTITIES, Area, Record, Task
 from advisor.season import last_pass, latest_day
 from advisor.task_table.facts import FACTS, NEIGHBOUR_FACTS, neighbour_facts, task_facts
 from advisor.task_table.notes import task_notes
@@ -18,7 +18,7 @@ from advisor.task_table.scalars import SCALARS, task_scalars
 from advisor.task_table.table import TaskTable
 
 #: moments of `TaskTable.instants`
-INSTANTS = ("last_pass", "latest_day_end", "licence_end", *lawn_work.INSTANTS)
+INSTANTS = ("last_pass", "latest_day_end", "licence_end", "seen_drained", "seen_drained_day_end", *lawn_work.INSTANTS)
 
 
 def build(
@@ -83,6 +83,10 @@ def _instants(task: Task, records: Sequence[Record], now: datetime) -> dict[str,
     """The moments of one task, UTC; only those that there are."""
     zone = task.household.site.zone
     out = lawn_work.lawn_instants(task.area, zone, now)
+    drained = _seen_drained(task.area, zone)
+    if drained is not None and drained.astimezone(zone).date() <= now.astimezone(zone).date():
+        out["seen_drained"] = to_numpy(min(drained, now))
+        out["seen_drained_day_end"] = _end_of(task.area.soil_seen, zone)
     last = last_pass(task, records)
     if last is not None:
         out["last_pass"] = to_numpy(last.end)
@@ -93,6 +97,13 @@ def _instants(task: Task, records: Sequence[Record], now: datetime) -> dict[str,
     if licence is not None and licence.valid_until is not None:
         out["licence_end"] = _end_of(licence.valid_until, zone)
     return out
+
+
+def _seen_drained(area: Area, zone: ZoneInfo) -> datetime | None:
+    """When the soil was seen moist or dry; rain of the day of the look came after it where its time is not stated."""
+    if area.soil_state not in ("moist", "dry") or area.soil_seen is None:
+        return None
+    return local_instant(area.soil_seen, area.soil_seen_at or time(0), zone)
 
 
 def _end_of(day: date, zone: ZoneInfo) -> np.datetime64:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from advisor.model import REQUIRED_LABEL_FIELDS, Task
+from advisor.model import REQUIRED_LABEL_FIELDS, Area, Task
 from advisor.season import planned_rate
 
 
@@ -41,15 +41,31 @@ def _water_notes(task: Task) -> Iterator[tuple[str, str]]:
             "soil_stress",
             f'what was seen of the soil of area "{area.id}" cannot be carried through to this day',
         )
-    yield (
-        "recent_water",
-        f'the rain of the last 24 hours is not known, and the soil of area "{area.id}" was not looked at since: '
-        "write soil_state and soil_seen",
-    )
-    yield (
-        "soil_five_day_mean",
-        f'five days of soil temperature are not known, and none was measured on area "{area.id}" lately: write '
-        'soil_temperature = "48 degF" and soil_temperature_seen = the date',
+    yield "recent_water", f"the rain of the last 24 hours is not known, and {_unseen(area)}"
+    if area.soil_temperature is None or area.soil_temperature_seen is None:
+        yield (
+            "soil_five_day_mean",
+            f'five days of soil temperature are not known, and none was measured on area "{area.id}": write '
+            'soil_temperature = "48 degF" and soil_temperature_seen = the date',
+        )
+    else:
+        yield (
+            "soil_five_day_mean",
+            f'five days of soil temperature are not known, and that of area "{area.id}", measured on '
+            f"{area.soil_temperature_seen}, counts for five days, and alone only where the source has no soil layer",
+        )
+
+
+def _unseen(area: Area) -> str:
+    """What of the look at the soil is missing to say that it has drained since."""
+    if area.soil_state in ("moist", "dry") and area.soil_seen is not None and area.soil_seen_at is None:
+        return (
+            f'at what time of {area.soil_seen} the soil of area "{area.id}" was seen {area.soil_state} is not stated: '
+            'write soil_seen_at = "07:30"'
+        )
+    return (
+        f'the soil of area "{area.id}" was not seen moist or dry since: look at it and write soil_state, soil_seen and '
+        "soil_seen_at"
     )
 
 

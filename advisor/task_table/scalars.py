@@ -46,7 +46,6 @@ SCALARS: dict[str, str] = {
     "curve_number": "of the turf on its soil",
     "stated_depletion": "[mm] gone from the root zone on `stated_day`",
     "stated_day": "on which the soil's water was last known",
-    "seen_drained_day": "on which the soil was last seen moist or dry",
     "measured_soil_temperature": "[degC] five-day mean that the person measured",
     "measured_soil_day": "on which that was",
 }
@@ -77,7 +76,7 @@ def task_scalars(task: Task, records: Sequence[Record], now: datetime) -> dict[s
         "mowings_since_seeding": lawn_work.mowings_since_seeding(area, today),
         "green_share": np.nan if area.green_share is None else area.green_share,
         "no_open_flowers": np.nan if area.open_flowers is None else float(not area.open_flowers),
-        **_soil_seen(area, today),
+        **_soil_measured(area, today),
         **_soil_water(area, household.site.soil, today),
     }
 
@@ -154,15 +153,13 @@ def _turf_allowed(area: Area, label: Label) -> float:
     return np.nan if np.isnan(shares).any() else 1.0
 
 
-def _soil_seen(area: Area, today: date) -> dict[str, float]:
-    """What the person measured or saw of the soil, until today."""
+def _soil_measured(area: Area, today: date) -> dict[str, float]:
+    """What the person measured of the soil, until today."""
     out = {}
-    measured, seen = area.soil_temperature_seen, area.soil_seen
+    measured = area.soil_temperature_seen
     if area.soil_temperature is not None and measured is not None and measured <= today:
         out["measured_soil_temperature"] = area.soil_temperature
         out["measured_soil_day"] = _day_number(measured)
-    if area.soil_state in ("moist", "dry") and seen is not None and seen <= today:
-        out["seen_drained_day"] = _day_number(seen)
     return out
 
 

@@ -110,6 +110,10 @@ WARNINGS = [
     ("lawn.toml", '"10-08"', '"05-08"', "first_frost", ["no autumn date of the northern hemisphere"]),
     ("lawn.toml", "safety = 0.95", "safety = 0.5", "safety", ["50%, below the usual 95%"]),
     ("lawn.toml", "soil_seen = 2026-09-20\n", "", "soil_state", ["no soil_seen", "cannot be used"]),
+    (
+        "lawn.toml", 'soil_state = "moist"\nsoil_seen = 2026-09-20\n', 'soil_seen_at = "07:30"\n', "soil_seen_at",
+        ["no soil_seen", "write soil_seen = "],
+    ),
     ("lawn.toml", 'slope = "gentle"', 'turf_season = "warm-season"', "turf_season", ["is cool-season turf"]),
     ("lawn.toml", 'slope = "gentle"', "next_mowing = 2026-09-02", "next_mowing", ["has passed"]),
     ("lawn.toml", 'slope = "gentle"', "seeded_on = 2026-05-02", "seeded_on", ["no mowings_since_seeding"]),

@@ -19,6 +19,7 @@ HOURS = 'every_day = "09:00-17:00"'
 SEEN = """\
 soil_state = "moist"
 soil_seen = 2026-09-21
+soil_seen_at = "07:00"
 last_mowed = 2026-09-17
 next_mowing = 2026-09-30"""
 

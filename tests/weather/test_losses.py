@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from datetime import timedelta
+from datetime import time, timedelta
 
 import numpy as np
 import pytest
@@ -194,20 +194,109 @@ def test_rain_lost_on_the_day_of_the_look_may_have_waterlogged_the_soil(home):
     assert np.isnan(lost.recent_water.values[0, 0, lost.conditions.forecast.index(tomorrow)])
 
 
+@pytest.mark.parametrize("loss", ["gap", "unit", "nulls", "none"])
+def test_a_measured_soil_does_not_count_in_the_place_of_a_layer_that_is_lost(home, loss):
+    """The forecast had its soil at 15 degC, too warm; the thermometer said 8 degC."""
+    changed = warm_soil(forecast_body("open-meteo", *PLACE, NOW, past_days=7))
+    hourly, units = changed["hourly"], changed["hourly_units"]
+    if loss == "gap":
+        hourly["soil_temperature_6cm"][at(changed, "2026-09-20T12:00")] = None
+    if loss == "unit":
+        units["soil_temperature_6cm"] = "degrees?"
+    if loss == "nulls":
+        hourly["soil_temperature_6cm"] = [None] * len(hourly["time"])
+    if loss == "none":
+        del hourly["soil_temperature_6cm"], units["soil_temperature_6cm"]
+    assert np.isnan(five_day_mean(home, assembled(home, "open-meteo", changed), measured=8.0))
+
+
+def warm_soil(changed: dict) -> dict:
+    changed["hourly"]["soil_temperature_6cm"] = [15.0] * len(changed["hourly"]["time"])
+    return changed
+
+
+def five_day_mean(home, weather: Forecast, measured: float) -> float:
+    found = area(home, weather, soil_temperature=measured, soil_temperature_seen=TODAY.item())
+    return found.soil_five_day_mean[0, 0, weather.index(np.datetime64("2026-09-22T14"))]
+
+
+@pytest.mark.parametrize(("measured", "expected"), [(8.0, 15.0), (17.0, 17.0)])
+def test_the_warmer_of_a_layer_and_a_measured_soil_counts(home, measured, expected):
+    changed = warm_soil(forecast_body("open-meteo", *PLACE, NOW, past_days=7))
+    assert five_day_mean(home, assembled(home, "open-meteo", changed), measured) == pytest.approx(expected)
+
+
+def test_a_measured_soil_counts_alone_where_the_source_has_no_layer(home):
+    assert five_day_mean(home, assembled(home, "met-norway", body("met-norway")), 8.0) == pytest.approx(8.0)
+
+
+def begun_at(changed: dict, start: str) -> dict:
+    """The answer of MET Norway without what came before a time."""
+    steps = changed["properties"]["timeseries"]
+    changed["properties"]["timeseries"] = [one for one in steps if one["time"] >= start]
+    return changed
+
+
+def test_an_answer_that_lost_the_morning_does_not_make_its_day_milder(home):
+    """The soil was seen moist this morning; what the day uses until tomorrow is no less for the hours that are lost."""
+    later = np.datetime64("2026-09-22T17")
+    early = NOW - timedelta(hours=8)
+
+    def stress(start: str) -> float:
+        weather = assembled(home, "met-norway", begun_at(forecast_body("met-norway", *PLACE, early), start))
+        return area(home, weather, soil_seen=TODAY.item()).soil_stress[0, 0, weather.index(later)]
+
+    starts = [f"2026-09-21T{hour:02d}:00:00Z" for hour in (5, 6, 8, 10, 12)]
+    found = [stress(start) for start in starts]
+    assert not np.isnan(found).any()
+    assert (np.diff(found) <= 1e-12).all() and found[-1] < found[0]
+
+
 @pytest.mark.parametrize(
-    ("layer", "expected"), [("whole", 15.0), ("gap", np.nan), ("unit", np.nan), ("none", 8.0)]
+    ("seen_at", "known"), [(None, False), (time(6, 30), False), (time(7), True), (time(9), True)]
 )
-def test_a_measured_soil_counts_only_where_the_source_has_no_layer(home, layer, expected):
-    changed = forecast_body("open-meteo", *PLACE, NOW, past_days=7)
-    if layer != "none":
-        changed["hourly"]["soil_temperature_6cm"] = [15.0] * len(changed["hourly"]["time"])
-        changed["hourly_units"]["soil_temperature_6cm"] = "degrees?" if layer == "unit" else "°C"
-    if layer == "gap":
-        changed["hourly"]["soil_temperature_6cm"][at(changed, "2026-09-20T12:00")] = None
-    weather = assembled(home, "open-meteo", changed)
-    found = area(home, weather, soil_temperature=8.0, soil_temperature_seen=TODAY.item())
-    hour = weather.index(np.datetime64("2026-09-22T14"))
-    assert found.soil_five_day_mean[0, 0, hour] == pytest.approx(expected, nan_ok=True)
+def test_rain_before_the_data_counts_as_none_only_until_the_time_of_the_look(home, seen_at, known):
+    """The answer has lost what came before 07:00; whether it poured between the look and then nobody says."""
+    changed = body("nws")
+    for layer in changed["properties"].values():
+        if isinstance(layer, dict) and "values" in layer:
+            layer["values"] = [one for one in layer["values"] if one["validTime"] >= "2026-09-21T12"]
+    weather = assembled(home, "nws", changed)
+    found = area(home, weather, soil_seen=TODAY.item(), soil_seen_at=seen_at).recent_water.values[0, 0]
+    now = weather.index(np.datetime64("2026-09-21T12"))
+    assert bool(np.isnan(found[now])) is not known
+    assert not np.isnan(found[now + 24])
+
+
+@pytest.mark.parametrize(("seen", "begins", "known"), [
+    ("2026-09-21", "12", True),
+    # what it had of the hours after it was asked is lost
+    ("2026-09-21", "13", False),
+    # yesterday's look says nothing of this morning
+    ("2026-09-20", "12", False),
+])  # fmt: skip
+def test_of_a_source_without_a_past_the_day_of_the_look_counts_as_dry_before_it_was_asked(home, seen, begins, known):
+    """MET Norway's answers begin with the present hour, 07:00: what they never held cannot be lost."""
+    changed = begun_at(body("met-norway"), f"2026-09-21T{begins}:00:00Z")
+    weather = assembled(home, "met-norway", changed)
+    found = area(home, weather, soil_seen=np.datetime64(seen).item()).recent_water.values[0, 0]
+    assert bool(np.isnan(found[weather.index(np.datetime64("2026-09-21T14"))])) is not known
+
+
+def test_what_fell_before_the_look_counts_as_none_known_or_lost(home):
+    """An inch and a half last night, and seen moist at eight: it has drained, whether or not the rain is known."""
+    changed = body("open-meteo")
+    night, noon = "2026-09-21T09:00", np.datetime64("2026-09-21T17")
+    changed["hourly"]["precipitation"][at(changed, night)] = 38.0
+
+    def water(seen_at) -> float:
+        weather = assembled(home, "open-meteo", changed)
+        found = area(home, weather, soil_seen=TODAY.item(), soil_seen_at=seen_at)
+        return found.recent_water.values[0, 0, weather.index(noon)]
+
+    assert water(None) >= 38.0 and water(time(8)) < 1.0
+    changed["hourly"]["precipitation"][at(changed, night)] = None
+    assert np.isnan(water(None)) and water(time(8)) < 1.0
 
 
 def test_rain_lost_on_the_day_of_the_look_leaves_the_soil_unknown_and_not_milder(home):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 
 import pytest
 
@@ -37,6 +37,14 @@ def test_of_two_looks_on_one_day_the_later_said_counts():
     told = [look("wet", SEEN, NOW), look("dry", SEEN, NOW + timedelta(hours=1))]
     assert with_statements(lawn(), told).areas["front"].soil_state == "dry"
     assert with_statements(lawn(), told[::-1]).areas["front"].soil_state == "dry"
+
+
+def test_a_look_of_today_holds_for_the_time_at_which_it_was_told_and_one_of_yesterday_for_none():
+    today = NOW.astimezone(lawn().site.zone)
+    told = with_statements(lawn(), [look("dry", today.date())]).areas["front"]
+    assert (told.soil_seen, told.soil_seen_at) == (today.date(), today.time())
+    yesterday = with_statements(lawn(front={"soil_seen_at": time(8)}), [look("dry", today.date() - timedelta(days=1))])
+    assert yesterday.areas["front"].soil_seen_at is None
 
 
 def test_a_watering_counts_on_its_day_only_and_after_the_look():

@@ -73,16 +73,18 @@ def _site(household: Household, system: str) -> list[tuple[str, str]]:
     ]
 
 
+def _seen(area: Area) -> str:
+    if area.soil_seen is None:
+        return "at a time not stated"
+    return f"{area.soil_seen}" + (f" at {area.soil_seen_at:%H:%M}" if area.soil_seen_at else "")
+
+
 def _area(area: Area, system: str) -> list[tuple[str, str]]:
     watering = "not stated" if area.irrigation is None else (listed([
         f"{units.show(one.depth, 'water_depth', system)} {_when(one)} at {one.at.strftime('%H:%M')}"
         for one in area.irrigation
     ]) or "none")  # fmt: skip
-    soil = (
-        "not stated"
-        if area.soil_state is None
-        else f"{area.soil_state}, seen {area.soil_seen or 'at a time not stated'}"
-    )
+    soil = "not stated" if area.soil_state is None else f"{area.soil_state}, seen {_seen(area)}"
     return [
         ("size", units.show(area.size, "area", system)),
         ("turf", f"{listed(list(area.turf))} ({area.turf_season}, {area.turf_state})"),
