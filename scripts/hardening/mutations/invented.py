@@ -16,13 +16,12 @@ from advisor.clock import to_numpy
 
 #: days before and after now that the series hold
 BEFORE, AFTER = 8, 8
-#: series of Open-Meteo beside those of the shared bodies
-SOIL, SUN = "soil_temperature_6cm", "shortwave_radiation"
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """Mean and daily swing of the temperature, dryness [K], wind [m/s], gust factor, cloud [%], wet spells a day."""
+    """Mean and daily swing of the temperature, dryness [K], wind [m/s], gust factor, cloud [%], wet spells a day, and
+    how heavy they are."""
 
     warm: float
     swing: float
@@ -31,6 +30,7 @@ class Kind:
     gust: float
     cloud: float
     wet: float
+    heavy: float = 1.0
 
 
 #: kinds of weather by name, for a mild season; another season adds to `warm`
@@ -43,6 +43,7 @@ KINDS: dict[str, Kind] = {
     "hot": Kind(21.0, 6.5, 12.0, 3.2, 1.4, 20.0, 0.1),
     "frosty": Kind(8.0, 8.0, 6.0, 2.6, 1.4, 15.0, 0.05),
     "humid": Kind(17.0, 4.0, 3.0, 2.8, 1.4, 70.0, 0.4),
+    "downpours": Kind(16.0, 4.0, 8.0, 2.8, 1.3, 20.0, 0.3, 8.0),
 }
 
 
@@ -75,7 +76,7 @@ def draw(kind: str, now: datetime, random: np.random.Generator, warmer: float = 
     wind = np.maximum(one.wind * (1.0 + 0.3 * day) * np.exp(_red(random, count, 0.2, 10.0)), 0.0)
     gust = wind * (one.gust + np.abs(_red(random, count, 0.1, 5.0)))
     cloud = np.clip(one.cloud + _red(random, count, 25.0, 8.0), 0.0, 100.0)
-    rain, chance = _rain(random, count, one.wet)
+    rain, chance = _rain(random, count, one.wet, one.heavy)
     gap = np.where(rain > 0.0, np.minimum(gap, 1.0), gap)
     sun = np.maximum(np.cos((clock + 0.5 - 12) / 24.0 * 2.0 * np.pi), 0.0) * 800.0 * (1.0 - 0.007 * cloud)
     dew = np.round(air - gap, 1)
@@ -120,12 +121,6 @@ def answer(provider: str, weather: Weather, place: tuple[float, float], now: dat
         provider
     ]
     body = forecast_body(provider, *place, now, series=weather.of, **size)
-    if provider == "open-meteo":
-        times = np.array(body["hourly"]["time"], dtype="datetime64[h]")
-        before = times - np.timedelta64(1, "h")
-        body["hourly"][SOIL] = [float(value) for value in weather.at("soil_temperature", times)]
-        body["hourly"][SUN] = [float(value) for value in weather.at("shortwave_radiation", before)]
-        body["hourly_units"] |= {SOIL: "°C", SUN: "W/m²"}
     if provider == "nws":
         for name, layer in body["properties"].items():
             if isinstance(layer, dict) and layer.get("values") and name != "quantitativePrecipitation":
@@ -153,12 +148,16 @@ def _merged(entries: list[dict]) -> list[dict]:
     return out
 
 
-def _rain(random: np.random.Generator, count: int, spells: float) -> tuple[np.ndarray, np.ndarray]:
+def _rain(
+    random: np.random.Generator, count: int, spells: float, heavy: float
+) -> tuple[np.ndarray, np.ndarray]:
     """[mm] and [%] of each hour: spells of a few hours, chances high in them and falling off around them."""
     rain = np.zeros(count)
     for _ in range(random.poisson(spells * count / 24.0)):
         first, length = int(random.integers(0, count)), int(random.integers(1, 8))
-        rain[first : first + length] = random.gamma(1.0, 1.5, len(rain[first : first + length])) + 0.1
+        rain[first : first + length] = (
+            heavy * random.gamma(1.0, 1.5, len(rain[first : first + length])) + 0.1
+        )
     near = np.convolve(rain > 0.0, np.ones(7), "same") / 7.0
     chance = np.where(rain > 0.0, np.clip(60.0 + 10.0 * rain, 0.0, 95.0), np.clip(60.0 * near, 0.0, 60.0))
     return rain, np.clip(chance + np.abs(_red(random, count, 2.0, 12.0)), 0.0, 100.0)

@@ -78,7 +78,7 @@ def steps_gone(random: np.random.Generator, scene: Scene, answer: Answer) -> Cha
     if way == "end":
         first, stop = now + int(random.integers(1, 72)), now + 10_000
     elif way == "beginning":
-        first, stop = now - 10_000, now - int(random.integers(0, 30))
+        first, stop = now - 10_000, now - int(random.integers(-6, 30))
     else:
         first, stop = some_hours(random, scene, 12)
     if scene.provider == "open-meteo":

@@ -41,11 +41,15 @@ OTHER = {"nws": "open-meteo", "open-meteo": "met-norway", "met-norway": "nws"}
 HOURS = 72
 #: members that are made for a source without any, as households have them by default
 MEMBERS = 51
-#: a day of each season at seven in the morning, and how much warmer it is than a mild one [K]
+#: a day of each season at seven in the morning or three in the afternoon, how much warmer it is than a mild one [K],
+#: and at what time of it the soil was seen, which is not always said
 SEASONS = {
-    "autumn": (datetime(2026, 9, 21, 12, tzinfo=UTC), 0.0),
-    "spring": (datetime(2026, 4, 6, 12, tzinfo=UTC), -3.0),
-    "summer": (datetime(2026, 7, 6, 12, tzinfo=UTC), 3.0),
+    "autumn": (datetime(2026, 9, 21, 12, tzinfo=UTC), 0.0, "07:00"),
+    "autumn afternoon": (datetime(2026, 9, 21, 20, tzinfo=UTC), 0.0, None),
+    "spring": (datetime(2026, 4, 6, 12, tzinfo=UTC), -3.0, "07:00"),
+    "spring afternoon": (datetime(2026, 4, 6, 20, tzinfo=UTC), -3.0, "08:30"),
+    "summer": (datetime(2026, 7, 6, 12, tzinfo=UTC), 3.0, None),
+    "summer afternoon": (datetime(2026, 7, 6, 20, tzinfo=UTC), 3.0, "15:00"),
 }
 #: neighbours of the lawn, whose bearings `drift` turns the wind towards
 NEIGHBOURS = """
@@ -141,14 +145,15 @@ class Scene:
 @cache
 def ground(season: str, neighbours: bool) -> Ground:
     """A household: in spring with a volatile product and a second one that works from the soil."""
-    now, warmer = SEASONS[season]
-    spring, day = season == "spring", now.date()
+    now, warmer, seen_at = SEASONS[season]
+    spring, day = season.startswith("spring"), now.date()
     lawn = households.lawn().replace('"09:00-17:00"', '"05:00-21:00"')
     lawn = lawn.replace("2026-09-17", f"{day - timedelta(days=4)}").replace(
         "2026-09-30", f"{day + timedelta(days=9)}"
     )
     measured = f'soil_temperature = "46 degF"\nsoil_temperature_seen = {day}\n' if spring else ""
-    lawn = lawn.replace("2026-09-21", f"{day}\n{measured}")
+    look = f'soil_seen_at = "{seen_at}"\n' if seen_at else ""
+    lawn = lawn.replace('2026-09-21\nsoil_seen_at = "07:00"\n', f"{day}\n{look}{measured}")
     if neighbours:
         lawn = lawn.replace("\n[[sprayer]]", NEIGHBOURS + "\n[[sprayer]]", 1)
     texts = {
