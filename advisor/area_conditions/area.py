@@ -12,7 +12,7 @@ from advisor.area_conditions.soil import SoilDays, soil_days
 from advisor.conditions import Conditions
 from advisor.drift.deposit import deposit_at_neighbour
 from advisor.forecast import Reason
-from advisor.lawn_water import LocalDays
+from advisor.local_days import LocalDays
 from advisor.series import Daily, Guarded, Series, Total
 from advisor.task_table import TaskTable
 from advisor.votes import Votes

@@ -8,7 +8,7 @@ from datetime import timedelta
 import numpy as np
 
 from advisor.clock import HOUR, from_numpy, local_dates, local_instant, to_numpy
-from advisor.lawn_water import LocalDays
+from advisor.local_days import LocalDays
 from advisor.task_table import TaskTable
 
 #: hours of the day on which clocks go back, and one more for zones that change by less than an hour

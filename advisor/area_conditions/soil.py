@@ -9,7 +9,8 @@ import numpy as np
 
 from advisor.conditions import Conditions
 from advisor.forecast import Reason
-from advisor.lawn_water import LocalDays, daily_reference_et
+from advisor.lawn_water import daily_reference_et
+from advisor.local_days import LocalDays
 from advisor.series import Series, Total
 from advisor.soil.runoff import curve_number_runoff
 from advisor.soil.water import Season, depletion_fraction, stress_coefficient

@@ -17,7 +17,7 @@ from datetime import datetime
 import numpy as np
 
 from advisor.agreement import cross_checked
-from advisor.clock import to_numpy
+from advisor.clock import HOUR, to_numpy
 from advisor.errors import WeatherError
 from advisor.forecast import Field, Flag, Forecast, Reason, empty_forecast, extended
 from advisor.measured_past import with_past
@@ -108,7 +108,11 @@ def _read(household: Household, kept: Kept, now: datetime) -> Forecast:
     forecast = read_answer(
         kept.body, fetched_at=kept.confirmed_at, latitude=site.latitude, longitude=site.longitude
     )
-    return control(forecast, now)
+    origin = forecast.provenance
+    if origin.no_past_before is not None:
+        # confirmed later, it still begins when it came
+        origin = replace(origin, no_past_before=to_numpy(kept.fetched_at, "h") + HOUR)
+    return control(replace(forecast, provenance=origin), now)
 
 
 def _with_losses(forecast: Forecast) -> Forecast:

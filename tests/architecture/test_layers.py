@@ -31,7 +31,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     # 2 the forecast's arrays, the providers' shapes without a network, quality, spread
     ("agreement", "forecast", "measured_past", "quality", "quality_checks", "sources", "spread", "warnings_in_force"),
     # 3 derived series
-    ("area_conditions", "conditions", "lawn_water", "task_table"),
+    ("area_conditions", "conditions", "lawn_water", "local_days", "task_table"),
     # 4 rules
     ("rulebook",),
     # 5 verdicts, reasons, keeping score

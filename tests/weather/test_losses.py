@@ -162,6 +162,13 @@ def test_members_of_a_source_without_chances_have_rain(home):
     assert not np.isnan(found.values("precipitation")[..., :24]).any()
 
 
+def test_an_answer_that_was_confirmed_later_still_begins_when_it_came(home):
+    came, confirmed = NOW - timedelta(hours=5), NOW - timedelta(minutes=20)
+    kept = Kept("forecast", "met-norway", "", came, confirmed, "", json.dumps(body("met-norway")).encode())
+    found = assemble(home, Answers((kept,)), NOW).forecast
+    assert found.provenance.no_past_before == np.datetime64("2026-09-21T08", "h")
+
+
 # what is worked out of many hours ---------------------------------------------------------------------------------
 
 
@@ -231,23 +238,25 @@ def test_a_measured_soil_counts_alone_where_the_source_has_no_layer(home):
 
 
 def begun_at(changed: dict, start: str) -> dict:
-    """The answer of MET Norway without what came before a time."""
-    steps = changed["properties"]["timeseries"]
-    changed["properties"]["timeseries"] = [one for one in steps if one["time"] >= start]
+    """The answer without what came before a time, of whichever provider."""
+    properties = changed["properties"]
+    if "timeseries" in properties:
+        properties["timeseries"] = [one for one in properties["timeseries"] if one["time"] >= start]
+    for layer in properties.values():
+        if isinstance(layer, dict) and "values" in layer:
+            layer["values"] = [one for one in layer["values"] if one["validTime"] >= start]
     return changed
 
 
 def test_an_answer_that_lost_the_morning_does_not_make_its_day_milder(home):
     """The soil was seen moist this morning; what the day uses until tomorrow is no less for the hours that are lost."""
     later = np.datetime64("2026-09-22T17")
-    early = NOW - timedelta(hours=8)
 
     def stress(start: str) -> float:
-        weather = assembled(home, "met-norway", begun_at(forecast_body("met-norway", *PLACE, early), start))
+        weather = assembled(home, "nws", begun_at(body("nws"), start))
         return area(home, weather, soil_seen=TODAY.item()).soil_stress[0, 0, weather.index(later)]
 
-    starts = [f"2026-09-21T{hour:02d}:00:00Z" for hour in (5, 6, 8, 10, 12)]
-    found = [stress(start) for start in starts]
+    found = [stress(f"2026-09-21T{hour:02d}") for hour in (5, 6, 8, 10, 12)]
     assert not np.isnan(found).any()
     assert (np.diff(found) <= 1e-12).all() and found[-1] < found[0]
 
@@ -257,11 +266,7 @@ def test_an_answer_that_lost_the_morning_does_not_make_its_day_milder(home):
 )
 def test_rain_before_the_data_counts_as_none_only_until_the_time_of_the_look(home, seen_at, known):
     """The answer has lost what came before 07:00; whether it poured between the look and then nobody says."""
-    changed = body("nws")
-    for layer in changed["properties"].values():
-        if isinstance(layer, dict) and "values" in layer:
-            layer["values"] = [one for one in layer["values"] if one["validTime"] >= "2026-09-21T12"]
-    weather = assembled(home, "nws", changed)
+    weather = assembled(home, "nws", begun_at(body("nws"), "2026-09-21T12"))
     found = area(home, weather, soil_seen=TODAY.item(), soil_seen_at=seen_at).recent_water.values[0, 0]
     now = weather.index(np.datetime64("2026-09-21T12"))
     assert bool(np.isnan(found[now])) is not known
