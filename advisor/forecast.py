@@ -87,8 +87,8 @@ class Provenance:
     """Where a forecast comes from. `issued_at` is None where the answer does not say.
 
     `own_axis` is the first hour and the number of hours of the answer itself, whatever has been laid around it since.
-    `no_past_before` is the hour before which no answer of the source holds anything; None where answers have a past,
-    which can be lost.
+    `no_past_before` is the hour before which none of the household's answers ever held anything, so that nothing of it
+    can be lost; None where one may have.
     """
 
     source: str

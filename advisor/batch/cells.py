@@ -93,8 +93,8 @@ def _likeness(forecast: Forecast) -> object:
         (name, one.values.shape[1], one.values.dtype.str, one.block_first is not None)
         for name, one in sorted(forecast.fields.items())
     )
-    spread = forecast.provenance.spread
-    return str(forecast.start), forecast.hours, shapes, forecast.nominal_members.tobytes(), spread
+    spread, first = forecast.provenance.spread, str(forecast.provenance.no_past_before)
+    return str(forecast.start), forecast.hours, shapes, forecast.nominal_members.tobytes(), spread, first
 
 
 def from_folder(

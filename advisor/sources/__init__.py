@@ -58,8 +58,8 @@ class Source:
     lead_hours: float = 0.0
     #: what it has beside forecasts: "warnings", "observations", "ensembles"
     offers: tuple[str, ...] = ()
-    #: what every forecast holds that is asked of it, and what is estimated or worked out of another variable where a
-    #: source has it not: a forecast without it has lost it
+    #: what every forecast holds that is asked of it, and what something else takes the place of where a source has it
+    #: not (an estimate, another variable, what the person measured): a forecast without it has lost it
     always: tuple[str, ...] = ()
 
 

@@ -128,8 +128,8 @@ def read(document: Document, fetched_at: datetime | None = None) -> Forecast:
         longitude=longitude,
         elevation=elevation,
         attribution=ATTRIBUTION,
-        # answers begin with the hour in which they were asked, or the next
-        no_past_before=None if fetched_at is None else to_numpy(fetched_at, "h") + HOUR,
+        # answers begin with the hour in which they were asked
+        no_past_before=None if fetched_at is None else to_numpy(fetched_at, "h"),
     )
     return builder.build(provenance).with_fields({}, flags)
 

@@ -97,6 +97,7 @@ def join(ensemble: Forecast, deterministic: Forecast) -> Forecast:
         elevation=ensemble.provenance.elevation,
         sha256=ensemble.provenance.sha256,
         own_axis=(start, hours),
+        no_past_before=_no_past_before([ensemble.provenance, deterministic.provenance]),
         attribution=_attribution([ensemble.provenance, deterministic.provenance]),
     )
     flags = (*ensemble.flags, *deterministic.flags)
@@ -151,6 +152,7 @@ def pool(forecasts: Sequence[Forecast]) -> Forecast:
         _oldest(provenances),
         source="+".join(dict.fromkeys(one.source for one in provenances)),
         own_axis=(start, hours),
+        no_past_before=_no_past_before(provenances),
         spread="ensemble"
         if all(one.spread == "ensemble" for one in provenances)
         else _widest_word(provenances),
@@ -159,6 +161,12 @@ def pool(forecasts: Sequence[Forecast]) -> Forecast:
     )
     flags = tuple(flag for one in forecasts for flag in one.flags)
     return Forecast(start, hours, fields, provenance, _promised(np.sum(counted, axis=0)), flags)
+
+
+def _no_past_before(provenances: Sequence[Provenance]) -> np.datetime64 | None:
+    """The earliest hour of all; None where one of them has a past."""
+    firsts = [one.no_past_before for one in provenances]
+    return None if None in firsts else min(firsts)
 
 
 def _promised(counts: np.ndarray) -> np.ndarray:

@@ -17,7 +17,7 @@ from datetime import datetime
 import numpy as np
 
 from advisor.agreement import cross_checked
-from advisor.clock import HOUR, to_numpy
+from advisor.clock import to_numpy
 from advisor.errors import WeatherError
 from advisor.forecast import Field, Flag, Forecast, Reason, empty_forecast, extended
 from advisor.measured_past import with_past
@@ -110,8 +110,9 @@ def _read(household: Household, kept: Kept, now: datetime) -> Forecast:
     )
     origin = forecast.provenance
     if origin.no_past_before is not None:
-        # confirmed later, it still begins when it came
-        origin = replace(origin, no_past_before=to_numpy(kept.fetched_at, "h") + HOUR)
+        # Confirmed later, it still begins when it came. Where it stands in, another source had the hours before.
+        first = kept.source == household.settings.sources[0]
+        origin = replace(origin, no_past_before=to_numpy(kept.fetched_at, "h") if first else None)
     return control(replace(forecast, provenance=origin), now)
 
 
