@@ -20,7 +20,8 @@ class LocalDays:
         Day of each hour, rising along the axis.
     days : ndarray of datetime64[D] (task, day)
     hours : ndarray of int (task, day)
-        How many hours begin on each day, on the axis or not: 24, and 23 or 25 where clocks change.
+        How many hours begin on each day that the axis touches, on the axis or not: 24, and 23 or 25 where clocks
+        change.
     """
 
     index: np.ndarray

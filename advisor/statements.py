@@ -11,6 +11,7 @@ from datetime import date, datetime, time
 from typing import get_args
 from zoneinfo import ZoneInfo
 
+from advisor.clock import local_instant
 from advisor.model import Area, Household, SoilState, Watering
 
 SOIL, IRRIGATED, MISSED = "soil", "irrigated", "missed"
@@ -23,8 +24,9 @@ SOIL_STATES = get_args(SoilState)
 class Statement:
     """One thing said of one area.
 
-    `on` is the local day that it speaks of and `stated_at` when it was said. `data` holds `state` of the soil, or
-    `depth` [mm], `at` (local time) and `duration` [h] of a watering, or the `depletion` [mm] at the end of the day.
+    `on` is the local day that it speaks of and `stated_at` when it was said. `data` holds `state` of the soil and `at`
+    what local time it was seen, or `depth` [mm], `at` and `duration` [h] of a watering, or the `depletion` [mm] at the
+    end of the day.
     """
 
     kind: str
@@ -58,11 +60,9 @@ def _area(area: Area, told: list[Statement], zone: ZoneInfo) -> Area:
     told = sorted(told, key=lambda one: one.stated_at)
     looks = [at for at, one in enumerate(told) if one.kind == SOIL and one.data.get("state") in SOIL_STATES]
     look = max(looks, key=lambda at: (told[at].on, at), default=-1)
-    if look >= 0 and (area.soil_seen is None or told[look].on >= area.soil_seen):
-        seen, said = told[look].on, told[look].stated_at.astimezone(zone)
-        # of an earlier day nobody says at what time
-        at = said.time().replace(second=0, microsecond=0) if said.date() == seen else None
-        area = replace(area, soil_state=told[look].data["state"], soil_seen=seen, soil_seen_at=at)
+    if look >= 0 and _not_before(told[look], area, zone):
+        seen = told[look]
+        area = replace(area, soil_state=seen.data["state"], soil_seen=seen.on, soil_seen_at=_time_of(seen))
     else:
         look = -1
     area = _worked_out(area, told)
@@ -74,6 +74,23 @@ def _area(area: Area, told: list[Statement], zone: ZoneInfo) -> Area:
         if one.kind == IRRIGATED and _after(one, area, at > look) and (watering := _watering(one)) is not None
     )
     return replace(area, irrigation=(*area.irrigation, *waterings)) if waterings else area
+
+
+def _not_before(look: Statement, area: Area, zone: ZoneInfo) -> bool:
+    """Whether a look that was told of came after the one that the file states; on the same day, was told after it."""
+    if area.soil_seen is None or look.on != area.soil_seen or area.soil_seen_at is None:
+        return area.soil_seen is None or look.on >= area.soil_seen
+    at = _time_of(look)
+    told = local_instant(look.on, at, zone) if at is not None else look.stated_at
+    return told >= local_instant(area.soil_seen, area.soil_seen_at, zone)
+
+
+def _time_of(one: Statement) -> time | None:
+    """The local time that a statement speaks of; None where it does not say."""
+    try:
+        return time.fromisoformat(str(one.data["at"])) if one.data.get("at") else None
+    except ValueError:
+        return None
 
 
 def _worked_out(area: Area, told: list[Statement]) -> Area:
@@ -88,20 +105,17 @@ def _worked_out(area: Area, told: list[Statement]) -> Area:
 
 
 def _after(watered: Statement, area: Area, said_later: bool) -> bool:
-    """Whether a watering came after the soil was looked at; on the same day, what was said later came later."""
-    if area.soil_seen is None or watered.on > area.soil_seen:
-        return True
-    return watered.on == area.soil_seen and said_later
+    """Whether a watering came after the soil was looked at; on the same day by their times, or what was said later."""
+    if area.soil_seen is None or watered.on != area.soil_seen:
+        return area.soil_seen is None or watered.on > area.soil_seen
+    at = _time_of(watered)
+    return said_later if at is None or area.soil_seen_at is None else at >= area.soil_seen_at
 
 
 def _watering(one: Statement) -> Watering | None:
     depth = one.data.get("depth")
     if not isinstance(depth, (int, float)) or not 0.0 < depth < 200.0:
         return None
-    try:
-        at = time.fromisoformat(str(one.data.get("at") or "06:00"))
-    except ValueError:
-        at = time(6, 0)
     duration = one.data.get("duration")
     hours = float(duration) if isinstance(duration, (int, float)) and 0.0 < duration <= 24.0 else 1.0
-    return Watering(frozenset(), at, float(depth), hours, on=one.on)
+    return Watering(frozenset(), _time_of(one) or time(6, 0), float(depth), hours, on=one.on)

@@ -9,6 +9,7 @@ import numpy as np
 
 from advisor.area_conditions import clock, water
 from advisor.area_conditions.soil import SoilDays, soil_days
+from advisor.clock import HOUR
 from advisor.conditions import Conditions
 from advisor.drift.deposit import deposit_at_neighbour
 from advisor.forecast import Reason
@@ -130,6 +131,9 @@ class AreaConditions:
         if no_past_before is None:
             return water.recent_water(self.wetting_in_parts, drained)
         vouched = -clock.hours_since(axis[:1], np.minimum(vouched, no_past_before), np.inf)
+        # the person vouches for the rain; the timetable says whether it was watered before the data
+        earlier = clock.irrigation(axis[0] + np.arange(-water.HOURS_BACK, 0) * HOUR, self.table)
+        vouched = np.where((earlier == 0.0).all(axis=-1, keepdims=True), vouched, -np.inf)
         begun = self.gather(forecast.reason("precipitation")) != Reason.BEFORE_START
         return water.recent_water(self.wetting_in_parts, drained, vouched, begun)
 

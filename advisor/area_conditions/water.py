@@ -13,6 +13,8 @@ from advisor.soil.runoff import (
 )
 from advisor.votes import EVERYONE, Votes, row_bytes, windows
 
+#: hours before each that count as recent
+HOURS_BACK = 24
 _DAY, _FIVE_DAYS = 24, 120
 
 
@@ -44,13 +46,13 @@ def recent_water(
         wetting = Total(_none_in(rain, silent), watering)
     known = wetting.known
     # what lies before the axis
-    early = row_bytes(np.maximum(drained, vouched)[:, 0, 0] >= 0.0)[None] & np.full((1, 1, 1, _DAY), EVERYONE)
+    early = row_bytes(np.maximum(drained, vouched)[:, 0, 0] >= 0.0)[None] & np.full((1, 1, 1, HOURS_BACK), EVERYONE)
     shape = np.broadcast_shapes(known.bits.shape[:-1], early.shape[:-1])
     longer = np.concatenate(
         [np.broadcast_to(part, (*shape, part.shape[-1])) for part in (early, known.bits)], axis=-1
     )
-    whole = windows.over_offsets(Votes(longer, known.members), 0, _DAY, every=True)
-    return Guarded(wetting.sums(-_DAY, 0), Votes(whole.bits[..., : known.hours], known.members))
+    whole = windows.over_offsets(Votes(longer, known.members), 0, HOURS_BACK, every=True)
+    return Guarded(wetting.sums(-HOURS_BACK, 0), Votes(whole.bits[..., : known.hours], known.members))
 
 
 def _from_then_on(water: Series, moment: np.ndarray) -> Series:

@@ -133,6 +133,15 @@ def _dates(file: TomlFile, index: int, area, found: Findings) -> None:
                     index,
                     name,
                 )
+        if area.soil_seen == found.today and area.soil_seen_at and area.soil_seen_at > found.now.time():
+            found.warn(
+                file,
+                f"soil_seen_at {area.soil_seen_at:%H:%M} lies in the future: it counts as if it were not stated",
+                "write the local time at which it was seen",
+                "area",
+                index,
+                "soil_seen_at",
+            )
         for name in ("next_mowing", "seeding_planned"):
             day = getattr(area, name)
             if day is not None and day < found.today:

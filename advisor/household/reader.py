@@ -100,7 +100,7 @@ def _shapes(reading: Reading) -> None:
 
 
 def _prepare(reading: Reading, now: datetime | None) -> None:
-    """Units and today's date for the checks; a faulty lawn leaves the defaults."""
+    """Units and the present moment for the checks; a faulty lawn leaves the defaults."""
     lawn = reading.lawn.values
     if lawn is None:
         return
@@ -108,7 +108,7 @@ def _prepare(reading: Reading, now: datetime | None) -> None:
     if now is not None:
         from zoneinfo import ZoneInfo
 
-        reading.found.today = now.astimezone(ZoneInfo(lawn.site.time_zone)).date()
+        reading.found.now = now.astimezone(ZoneInfo(lawn.site.time_zone))
 
 
 def _cross_check(reading: Reading, now: datetime | None) -> None:

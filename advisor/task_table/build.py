@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -83,10 +83,10 @@ def _instants(task: Task, records: Sequence[Record], now: datetime) -> dict[str,
     """The moments of one task, UTC; only those that there are."""
     zone = task.household.site.zone
     out = lawn_work.lawn_instants(task.area, zone, now)
-    drained = _seen_drained(task.area, zone)
-    if drained is not None and drained.astimezone(zone).date() <= now.astimezone(zone).date():
-        out["seen_drained"] = to_numpy(min(drained, now))
-        out["seen_drained_day_end"] = _end_of(task.area.soil_seen, zone)
+    drained = _seen_drained(task.area, zone, now)
+    if drained is not None:
+        out["seen_drained"] = to_numpy(drained)
+        out["seen_drained_day_end"] = to_numpy(local_instant(task.area.soil_seen + timedelta(days=1), time(0), zone))
     last = last_pass(task, records)
     if last is not None:
         out["last_pass"] = to_numpy(last.end)
@@ -99,11 +99,14 @@ def _instants(task: Task, records: Sequence[Record], now: datetime) -> dict[str,
     return out
 
 
-def _seen_drained(area: Area, zone: ZoneInfo) -> datetime | None:
-    """When the soil was seen moist or dry; rain of the day of the look came after it where its time is not stated."""
+def _seen_drained(area: Area, zone: ZoneInfo, now: datetime) -> datetime | None:
+    """When the soil was seen moist or dry; at the beginning of that day where its time is not stated, or lies ahead."""
     if area.soil_state not in ("moist", "dry") or area.soil_seen is None:
         return None
-    return local_instant(area.soil_seen, area.soil_seen_at or time(0), zone)
+    began, seen = (local_instant(area.soil_seen, at, zone) for at in (time(0), area.soil_seen_at or time(0)))
+    if seen <= now:
+        return seen
+    return began if began <= now else None
 
 
 def _end_of(day: date, zone: ZoneInfo) -> np.datetime64:

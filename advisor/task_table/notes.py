@@ -41,7 +41,14 @@ def _water_notes(task: Task) -> Iterator[tuple[str, str]]:
             "soil_stress",
             f'what was seen of the soil of area "{area.id}" cannot be carried through to this day',
         )
-    yield "recent_water", f"the rain of the last 24 hours is not known, and {_unseen(area)}"
+    if area.irrigation is not None:
+        yield "recent_water", f"the rain of the last 24 hours is not known, and {_unseen(area)}"
+    else:
+        yield (
+            "recent_water",
+            f'the irrigation timetable of area "{area.id}" is not stated: write irrigation = "none" or its times; or '
+            "look at the soil, and write soil_state, soil_seen and soil_seen_at",
+        )
     if area.soil_temperature is None or area.soil_temperature_seen is None:
         yield (
             "soil_five_day_mean",
@@ -52,21 +59,19 @@ def _water_notes(task: Task) -> Iterator[tuple[str, str]]:
         yield (
             "soil_five_day_mean",
             f'five days of soil temperature are not known, and that of area "{area.id}", measured on '
-            f"{area.soil_temperature_seen}, counts for five days, and alone only where the source has no soil layer",
+            f"{area.soil_temperature_seen}, counts for five days, and alone only where the weather source has no "
+            "temperature of the soil",
         )
 
 
 def _unseen(area: Area) -> str:
     """What of the look at the soil is missing to say that it has drained since."""
+    what = f'the soil of area "{area.id}" was not seen moist or dry since'
     if area.soil_state in ("moist", "dry") and area.soil_seen is not None and area.soil_seen_at is None:
-        return (
-            f'at what time of {area.soil_seen} the soil of area "{area.id}" was seen {area.soil_state} is not stated: '
-            'write soil_seen_at = "07:30"'
+        what = (
+            f'the soil of area "{area.id}" was last seen {area.soil_state} on {area.soil_seen}, at a time not stated'
         )
-    return (
-        f'the soil of area "{area.id}" was not seen moist or dry since: look at it and write soil_state, soil_seen and '
-        "soil_seen_at"
-    )
+    return f'{what}: look at it, and write soil_state, soil_seen and soil_seen_at = "07:30"'
 
 
 def _label_notes(task: Task) -> Iterator[tuple[str, str]]:

@@ -37,7 +37,7 @@ TWINS: dict[str, dict[str, dict[str, Any]]] = {
 
 #: address of a form -> its fields; those that are needed come first, as many as the number says
 FORMS: dict[str, tuple[int, dict[str, dict[str, Any]]]] = {
-    "/tell/soil": (2, {"area": _TEXT, "state": _TEXT, "on": _DAY}),
+    "/tell/soil": (2, {"area": _TEXT, "state": _TEXT, "on": _DAY, "at": _CLOCK}),
     "/tell/irrigated": (3, {"area": _TEXT, "at": _CLOCK, "depth": _TEXT, "on": _DAY}),
     "/tell/missed": (1, {"task": _TASK, "on": _DAY, "note": _TEXT}),
     "/tell/cover": (2, {"task": _TASK, "cover": _TEXT, "untreated": _TEXT, "on": _DAY}),

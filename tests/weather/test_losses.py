@@ -14,9 +14,10 @@ from advisor.area_conditions import AreaConditions
 from advisor.conditions import Conditions, SiteTable
 from advisor.errors import WeatherError
 from advisor.forecast import Forecast, Reason
+from advisor.model import Watering
 from advisor.sequence import next_tasks
 from advisor.sources import read_answer
-from advisor.spread import apply_learned
+from advisor.spread import apply_learned, join, pool
 from advisor.task_table import build
 from advisor.units import UnitError, conversion
 from advisor.weather import Answers, Kept, assemble
@@ -41,12 +42,12 @@ def assembled(home, provider: str, changed: dict) -> Forecast:
     return assemble(home, Answers((kept,)), NOW).forecast
 
 
-def area(home, forecast: Forecast, **of_area) -> AreaConditions:
+def area(home, forecast: Forecast, now=NOW, **of_area) -> AreaConditions:
     home = replace(home, areas={name: replace(one, **of_area) for name, one in home.areas.items()})
     site = home.site
     values = (site.latitude, site.longitude, site.elevation, site.hollow)
     sites = SiteTable(*(np.array([value]) for value in values))
-    return AreaConditions(Conditions(forecast, sites), build(next_tasks(home, [], NOW, ()), [], NOW))
+    return AreaConditions(Conditions(forecast, sites), build(next_tasks(home, [], now, ()), [], now))
 
 
 def at(changed: dict, text: str) -> int:
@@ -162,13 +163,6 @@ def test_members_of_a_source_without_chances_have_rain(home):
     assert not np.isnan(found.values("precipitation")[..., :24]).any()
 
 
-def test_an_answer_that_was_confirmed_later_still_begins_when_it_came(home):
-    came, confirmed = NOW - timedelta(hours=5), NOW - timedelta(minutes=20)
-    kept = Kept("forecast", "met-norway", "", came, confirmed, "", json.dumps(body("met-norway")).encode())
-    found = assemble(home, Answers((kept,)), NOW).forecast
-    assert found.provenance.no_past_before == np.datetime64("2026-09-21T08", "h")
-
-
 # what is worked out of many hours ---------------------------------------------------------------------------------
 
 
@@ -262,7 +256,7 @@ def test_an_answer_that_lost_the_morning_does_not_make_its_day_milder(home):
 
 
 @pytest.mark.parametrize(
-    ("seen_at", "known"), [(None, False), (time(6, 30), False), (time(7), True), (time(9), True)]
+    ("seen_at", "known"), [(None, False), (time(6, 30), False), (time(7), True), (time(9), False)]
 )
 def test_rain_before_the_data_counts_as_none_only_until_the_time_of_the_look(home, seen_at, known):
     """The answer has lost what came before 07:00; whether it poured between the look and then nobody says."""
@@ -273,23 +267,80 @@ def test_rain_before_the_data_counts_as_none_only_until_the_time_of_the_look(hom
     assert not np.isnan(found[now + 24])
 
 
+#: MET Norway's answers begin with the hour in which they were asked
+ASKED_AT = NOW - timedelta(minutes=20)
+
+
+def met_norway(begins: str) -> dict:
+    return begun_at(forecast_body("met-norway", *PLACE, ASKED_AT), f"2026-09-21T{begins}:00:00Z")
+
+
 @pytest.mark.parametrize(("seen", "begins", "known"), [
-    ("2026-09-21", "12", True),
-    # what it had of the hours after it was asked is lost
-    ("2026-09-21", "13", False),
+    ("2026-09-21", "11", True),
+    # the hour in which it was asked, which the answer did hold, is lost
+    ("2026-09-21", "12", False),
     # yesterday's look says nothing of this morning
-    ("2026-09-20", "12", False),
+    ("2026-09-20", "11", False),
 ])  # fmt: skip
 def test_of_a_source_without_a_past_the_day_of_the_look_counts_as_dry_before_it_was_asked(home, seen, begins, known):
-    """MET Norway's answers begin with the present hour, 07:00: what they never held cannot be lost."""
-    changed = begun_at(body("met-norway"), f"2026-09-21T{begins}:00:00Z")
-    weather = assembled(home, "met-norway", changed)
-    found = area(home, weather, soil_seen=np.datetime64(seen).item()).recent_water.values[0, 0]
+    """What MET Norway's answers never held cannot be lost."""
+    weather = assembled(only("met-norway", home), "met-norway", met_norway(begins))
+    found = area(home, weather, soil_seen=np.datetime64(seen).item(), soil_seen_at=None).recent_water.values[0, 0]
     assert bool(np.isnan(found[weather.index(np.datetime64("2026-09-21T14"))])) is not known
 
 
+def only(source: str, home):
+    return replace(home, settings=replace(home.settings, sources=(source,)))
+
+
+def test_water_of_the_timetable_before_the_data_is_not_vouched_for(home):
+    weather = assembled(only("met-norway", home), "met-norway", met_norway("11"))
+    watered = (Watering(frozenset(range(7)), time(3), 30.0),)
+    found = area(home, weather, soil_seen=TODAY.item(), soil_seen_at=None, irrigation=watered).recent_water.values[0, 0]
+    assert np.isnan(found[weather.index(np.datetime64("2026-09-21T14"))])
+
+
+def test_a_source_that_stands_in_for_one_with_a_past_has_lost_it(home):
+    weather = assembled(home, "met-norway", met_norway("11"))
+    assert home.settings.sources[0] != "met-norway" and weather.provenance.no_past_before is None
+
+
+def test_an_answer_that_was_confirmed_later_still_begins_when_it_came(home):
+    came, confirmed = NOW - timedelta(hours=5), NOW - timedelta(minutes=20)
+    kept = Kept("forecast", "met-norway", "", came, confirmed, "", json.dumps(met_norway("11")).encode())
+    found = assemble(only("met-norway", home), Answers((kept,)), NOW).forecast
+    assert found.provenance.no_past_before == np.datetime64("2026-09-21T07", "h")
+
+
+def test_members_of_a_source_with_a_past_may_have_lost_it(home):
+    base = assembled(only("met-norway", home), "met-norway", met_norway("11"))
+    with_past = assembled(home, "open-meteo", body("open-meteo"))
+    assert base.provenance.no_past_before is not None
+    assert join(with_past, base).provenance.no_past_before is None
+    assert pool([with_past, base]).provenance.no_past_before is None
+    assert pool([base, base]).provenance.no_past_before == base.provenance.no_past_before
+
+
+def test_a_source_without_a_past_still_sees_tomorrow(home):
+    """Asked in the morning of a mild day with the soil just seen moist, it does not call tomorrow's turf dry."""
+    weather = assembled(only("met-norway", home), "met-norway", met_norway("11"))
+    found = area(home, weather, soil_seen=TODAY.item())
+    assert found.soil_stress[0, 0, weather.index(np.datetime64("2026-09-22T14"))] >= 0.9
+
+
+@pytest.mark.parametrize(("seen_at", "water"), [(None, 38.0), (time(4), 38.0), (time(8), 0.0), (time(19), 38.0)])
+def test_a_look_in_the_future_vouches_for_nothing(home, seen_at, water):
+    """38 mm fell at 05:00; it is 09:00. Somebody wrote 19:00."""
+    changed = body("open-meteo")
+    changed["hourly"]["precipitation"][at(changed, "2026-09-21T11:00")] = 38.0
+    weather = assembled(home, "open-meteo", changed)
+    later = NOW + timedelta(hours=2)
+    found = area(home, weather, later, soil_seen=TODAY.item(), soil_seen_at=seen_at).recent_water.values[0, 0]
+    assert found[weather.index(np.datetime64("2026-09-21T16"))] == pytest.approx(water, abs=1.0)
+
+
 def test_what_fell_before_the_look_counts_as_none_known_or_lost(home):
-    """An inch and a half last night, and seen moist at eight: it has drained, whether or not the rain is known."""
+    """An inch and a half last night, and seen moist at seven: it has drained, whether or not the rain is known."""
     changed = body("open-meteo")
     night, noon = "2026-09-21T09:00", np.datetime64("2026-09-21T17")
     changed["hourly"]["precipitation"][at(changed, night)] = 38.0
@@ -299,9 +350,9 @@ def test_what_fell_before_the_look_counts_as_none_known_or_lost(home):
         found = area(home, weather, soil_seen=TODAY.item(), soil_seen_at=seen_at)
         return found.recent_water.values[0, 0, weather.index(noon)]
 
-    assert water(None) >= 38.0 and water(time(8)) < 1.0
+    assert water(None) >= 38.0 and water(time(7)) < 1.0
     changed["hourly"]["precipitation"][at(changed, night)] = None
-    assert np.isnan(water(None)) and water(time(8)) < 1.0
+    assert np.isnan(water(None)) and water(time(7)) < 1.0
 
 
 def test_rain_lost_on_the_day_of_the_look_leaves_the_soil_unknown_and_not_milder(home):

@@ -39,12 +39,24 @@ def test_of_two_looks_on_one_day_the_later_said_counts():
     assert with_statements(lawn(), told[::-1]).areas["front"].soil_state == "dry"
 
 
-def test_a_look_of_today_holds_for_the_time_at_which_it_was_told_and_one_of_yesterday_for_none():
-    today = NOW.astimezone(lawn().site.zone)
-    told = with_statements(lawn(), [look("dry", today.date())]).areas["front"]
-    assert (told.soil_seen, told.soil_seen_at) == (today.date(), today.time())
-    yesterday = with_statements(lawn(front={"soil_seen_at": time(8)}), [look("dry", today.date() - timedelta(days=1))])
-    assert yesterday.areas["front"].soil_seen_at is None
+def test_a_look_holds_for_the_time_that_was_told_with_it_and_for_no_time_without():
+    timed = Statement(SOIL, "front", SEEN, NOW, {"state": "dry", "at": "06:45"})
+    for told, at in ((timed, time(6, 45)), (look("dry", SEEN), None)):
+        area = with_statements(lawn(front={"soil_seen_at": time(5)}), [told]).areas["front"]
+        assert (area.soil_state, area.soil_seen, area.soil_seen_at) == ("dry", SEEN, at)
+
+
+def test_a_later_look_of_the_same_day_in_the_file_counts_for_more():
+    household = lawn(front={"soil_state": "wet", "soil_seen_at": time(16)})
+    for at, state in (("08:00", "wet"), ("17:00", "moist")):
+        told = Statement(SOIL, "front", SEEN, NOW, {"state": "moist", "at": at})
+        assert with_statements(household, [told]).areas["front"].soil_state == state
+
+
+@pytest.mark.parametrize(("seen_at", "counts"), [(time(5), 1), (time(7), 0)])
+def test_a_watering_before_the_time_of_the_look_was_seen_by_it(seen_at, counts):
+    area = with_statements(lawn(front={"soil_seen_at": seen_at}), [watered(SEEN)]).areas["front"]
+    assert len(area.irrigation) == counts, "it began at 06:00"
 
 
 def test_a_watering_counts_on_its_day_only_and_after_the_look():
