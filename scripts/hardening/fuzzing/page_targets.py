@@ -19,7 +19,7 @@ _WRITTEN = 100
 TASK = "broadleaf-autumn/front"
 
 FORMS: dict[str, dict[str, str]] = {
-    "/tell/soil": {"area": "front", "state": "dry", "on": "2026-09-21"},
+    "/tell/soil": {"area": "front", "state": "dry", "on": "2026-09-21", "at": "06:30"},
     "/tell/irrigated": {"area": "front", "on": "2026-09-21", "at": "06:10", "depth": "0.5"},
     "/tell/missed": {"task": TASK, "on": "2026-09-20", "note": "rain"},
     "/tell/cover": {"task": TASK, "on": "2026-09-20", "cover": "12", "untreated": "30"},

@@ -37,6 +37,8 @@ from .invented import Weather, answer, draw, second_opinion
 PROVIDERS = ("nws", "open-meteo", "met-norway")
 #: who gives the second opinion on whom
 OTHER = {"nws": "open-meteo", "open-meteo": "met-norway", "met-norway": "nws"}
+#: how long before now an answer was asked [h]: in the middle of an hour, with which some answers begin
+ASKED_AGO = 0.5
 #: start hours that are compared, from now on
 HOURS = 72
 #: members that are made for a source without any, as households have them by default
@@ -189,7 +191,7 @@ def make(provider: str, season: str, kind: str, number: int, seed: int) -> Scene
     random = np.random.default_rng([seed, number, *words])
     weather = draw(kind, here.now, random, here.warmer)
     place = here.household.site.latitude, here.household.site.longitude
-    body = as_bytes(answer(provider, weather, place, here.now))
+    body = as_bytes(answer(provider, weather, place, here.now - timedelta(hours=ASKED_AGO)))
     other = as_bytes(answer(OTHER[provider], second_opinion(weather, random), place, here.now))
     name = f"{provider} {season} {kind} {number}"
     made = Scene(name, provider, here, weather, members, body, other, Judged(np.empty((0, 0)), {}))
@@ -204,7 +206,7 @@ def judge(
     scene: Scene,
     body: bytes,
     second: bytes | None = None,
-    asked_hours_ago: float = 0.5,
+    asked_hours_ago: float = ASKED_AGO,
     without: tuple[str, ...] = (),
 ) -> Judged:
     """Verdicts of a scene whose provider had answered this; `without` some rules."""
