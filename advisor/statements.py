@@ -59,7 +59,7 @@ def with_statements(household: Household, statements: Iterable[Statement]) -> Ho
 def _area(area: Area, told: list[Statement], zone: ZoneInfo) -> Area:
     told = sorted(told, key=lambda one: one.stated_at)
     looks = [at for at, one in enumerate(told) if one.kind == SOIL and one.data.get("state") in SOIL_STATES]
-    look = max(looks, key=lambda at: (told[at].on, at), default=-1)
+    look = max(looks, key=lambda at: (told[at].on, _moment(told[at], zone), at), default=-1)
     if look >= 0 and _not_before(told[look], area, zone):
         seen = told[look]
         area = replace(area, soil_state=seen.data["state"], soil_seen=seen.on, soil_seen_at=_time_of(seen))
@@ -77,18 +77,22 @@ def _area(area: Area, told: list[Statement], zone: ZoneInfo) -> Area:
 
 
 def _not_before(look: Statement, area: Area, zone: ZoneInfo) -> bool:
-    """Whether a look that was told of came after the one that the file states; on the same day, was told after it."""
+    """Whether a look that was told of did not come before the one that the file states."""
     if area.soil_seen is None or look.on != area.soil_seen or area.soil_seen_at is None:
         return area.soil_seen is None or look.on >= area.soil_seen
-    at = _time_of(look)
-    told = local_instant(look.on, at, zone) if at is not None else look.stated_at
-    return told >= local_instant(area.soil_seen, area.soil_seen_at, zone)
+    return _moment(look, zone) >= local_instant(area.soil_seen, area.soil_seen_at, zone)
+
+
+def _moment(one: Statement, zone: ZoneInfo) -> datetime:
+    """When what a statement speaks of was; when it was said, where no time was told."""
+    at = _time_of(one)
+    return one.stated_at if at is None else local_instant(one.on, at, zone)
 
 
 def _time_of(one: Statement) -> time | None:
     """The local time that a statement speaks of; None where it does not say."""
     try:
-        return time.fromisoformat(str(one.data["at"])) if one.data.get("at") else None
+        return time.fromisoformat(str(one.data["at"])).replace(tzinfo=None) if one.data.get("at") else None
     except ValueError:
         return None
 

@@ -166,7 +166,7 @@ def pool(forecasts: Sequence[Forecast]) -> Forecast:
 def _no_past_before(provenances: Sequence[Provenance]) -> np.datetime64 | None:
     """The earliest hour of all; None where one of them has a past."""
     firsts = [one.no_past_before for one in provenances]
-    return None if None in firsts else min(firsts)
+    return None if any(first is None for first in firsts) else min(firsts)
 
 
 def _promised(counts: np.ndarray) -> np.ndarray:

@@ -46,6 +46,14 @@ def test_a_look_holds_for_the_time_that_was_told_with_it_and_for_no_time_without
         assert (area.soil_state, area.soil_seen, area.soil_seen_at) == ("dry", SEEN, at)
 
 
+def test_of_two_looks_with_times_the_later_look_counts_and_not_the_later_word():
+    noon, morning = (
+        Statement(SOIL, "front", SEEN, NOW + timedelta(hours=said), {"state": state, "at": at})
+        for said, state, at in ((0, "wet", "12:00"), (1, "moist", "07:00"))
+    )
+    assert with_statements(lawn(), [noon, morning]).areas["front"].soil_state == "wet"
+
+
 def test_a_later_look_of_the_same_day_in_the_file_counts_for_more():
     household = lawn(front={"soil_state": "wet", "soil_seen_at": time(16)})
     for at, state in (("08:00", "wet"), ("17:00", "moist")):

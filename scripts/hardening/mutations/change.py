@@ -10,7 +10,7 @@ import numpy as np
 from advisor.clock import to_numpy
 
 from .cells import Answer, Cell
-from .scenes import Scene
+from .scenes import ASKED_AGO, Scene
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,7 @@ class Change:
     says: str
     body: bytes
     rules: tuple[str, ...] = ()
-    asked_hours_ago: float = 0.5
+    asked_hours_ago: float = ASKED_AGO
     variable: str = ""
 
 
